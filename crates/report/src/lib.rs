@@ -1,0 +1,1 @@
+//! The only crate that knows text, JSON, CSV and SVG.

@@ -1,0 +1,1 @@
+//! Groups edges into pulses and digits, measures and judges them.

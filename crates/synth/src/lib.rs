@@ -1,0 +1,1 @@
+//! Models of dial, loop, probe and recorder, with known truth. Knows nothing of the detector.

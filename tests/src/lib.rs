@@ -1,0 +1,1 @@
+//! Empty: this package exists so that the tests beside it are run.
