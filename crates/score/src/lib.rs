@@ -1,1 +1,21 @@
 //! Groups edges into pulses and digits, measures and judges them.
+//!
+//! This crate has never heard of a file or a format. It takes the [`edges::Trace`] of one channel and
+//! gives a [`Scored`].
+
+pub mod limits;
+mod plan;
+mod settings;
+mod types;
+
+pub use limits::{Grade, LimitSet};
+pub use plan::{DialledError, Plan};
+pub use settings::{Quench, Settings, Tap};
+pub use types::{
+    Check, CountCheck, Digit, Finding, Pulse, Reason, Scored, Summary, TraceFacts, Value, Verdict,
+    WouldSay,
+};
+
+/// Coverage factor k of every `u95`: 95 % of a normal distribution (JCGM 100:2008 clause 6.3 and annex
+/// G.1). ILAC-G8:09/2019 writes its guard band with k = 2, which is this figure rounded.
+pub const COVERAGE_FACTOR: f64 = 1.96;

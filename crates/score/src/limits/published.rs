@@ -1,0 +1,180 @@
+//! The published sets. Each row says where its figures come from and how that was read.
+
+use std::borrow::Cow;
+use std::sync::LazyLock;
+
+use super::{CurrentDefinition, Grade, LimitSet, PercentLimit, Range, Scope};
+
+/// A set without limits and without a source.
+pub(super) const BLANK: LimitSet = LimitSet {
+    name: Cow::Borrowed(""),
+    title: Cow::Borrowed("the user's own limits"),
+    scopes: Cow::Borrowed(&[]),
+    document: Cow::Borrowed("own limits"),
+    clause: Cow::Borrowed(""),
+    year: Cow::Borrowed(""),
+    grade: Grade::Own,
+    evidence: Cow::Borrowed("given by the user; no published evidence is claimed"),
+    set_to_only: false,
+    note: Cow::Borrowed(""),
+    line_current: None,
+    pps: None,
+    percent: None,
+    break_make_ratio: None,
+    period_ms: None,
+    break_ms: None,
+    make_ms: None,
+    bounce_ms: None,
+    pause_ms: None,
+};
+
+/// 10 ± 1.0 pps, percent make 30-42 %, pause at least 600 ms.
+fn jp_10() -> LimitSet {
+    LimitSet {
+        name: Cow::Borrowed("jp-10"),
+        title: Cow::Borrowed("Japan, 10 pps class"),
+        scopes: Cow::Borrowed(&[Scope::Receive, Scope::Send]),
+        document: Cow::Borrowed(
+            "Ordinance on Telecommunications Facilities for Business (MPT Ordinance 30)",
+        ),
+        clause: Cow::Borrowed("Art. 30(2)(ii), Annexed Table 1"),
+        year: Cow::Borrowed("1985"),
+        grade: Grade::A,
+        evidence: Cow::Borrowed(
+            "the ordinance's table was read for what an exchange must receive (grade A); the same figures for \
+             what a terminal must send stand in the Terminal Facilities Regulations, read at second hand (A-)",
+        ),
+        note: Cow::Borrowed("the source states percent make; percent break is its complement"),
+        pps: Some(Range::between(9.0, 11.0)),
+        percent: Some(PercentLimit::Make(Range::between(30.0, 42.0))),
+        pause_ms: Some(Range::at_least(600.0)),
+        ..BLANK
+    }
+}
+
+/// Break 60-70 ms, make 30-40 ms, bounce at most 0.5 ms, pause 750 ms to 3 s.
+fn au_s002() -> LimitSet {
+    LimitSet {
+        name: Cow::Borrowed("au-s002"),
+        title: Cow::Borrowed("Australia, decadic signalling of a terminal"),
+        scopes: Cow::Borrowed(&[Scope::Send]),
+        document: Cow::Borrowed("AS/CA S002:2010"),
+        clause: Cow::Borrowed("cl. 5.5.1.8"),
+        year: Cow::Borrowed("2010"),
+        grade: Grade::A,
+        evidence: Cow::Borrowed("the clause was read in a page-by-page copy"),
+        note: Cow::Borrowed(
+            "limits in milliseconds only, no speed and no percent break; the text no longer recommends decadic \
+             signalling for new equipment",
+        ),
+        line_current: Some(CurrentDefinition {
+            break_below_ma: 2.8,
+            make_above_ma: 12.0,
+        }),
+        break_ms: Some(Range::between(60.0, 70.0).in_clause("cl. 5.5.1.8(a)(i)")),
+        make_ms: Some(Range::between(30.0, 40.0).in_clause("cl. 5.5.1.8(a)(ii)")),
+        bounce_ms: Some(Range::at_most(0.5).in_clause("cl. 5.5.1.8(a)(iii)")),
+        pause_ms: Some(Range::between(750.0, 3000.0).in_clause("cl. 5.5.1.8(c)")),
+        ..BLANK
+    }
+}
+
+/// 9.5-10.5 pps, 60-64 % break.
+fn us_1956_later() -> LimitSet {
+    LimitSet {
+        name: Cow::Borrowed("us-1956-later"),
+        title: Cow::Borrowed("USA, customer dial of the later type, readjust limits"),
+        scopes: Cow::Borrowed(&[Scope::Bench]),
+        document: Cow::Borrowed("Notes on Distance Dialing (AT&T)"),
+        clause: Cow::Borrowed("Sect. IV Table 1, §§3.21-3.24"),
+        year: Cow::Borrowed("1956"),
+        grade: Grade::AMinus,
+        evidence: Cow::Borrowed(
+            "the row was read in a transcription that gives section and paragraph",
+        ),
+        set_to_only: true,
+        note: Cow::Borrowed("readjust limits: what a dial is set to, not where it is rejected"),
+        pps: Some(Range::between(9.5, 10.5)),
+        percent: Some(PercentLimit::Break(Range::between(60.0, 64.0))),
+        ..BLANK
+    }
+}
+
+/// 8.5-10.5 pps, 59.5-67.5 % break.
+fn us_1956_earlier() -> LimitSet {
+    LimitSet {
+        name: Cow::Borrowed("us-1956-earlier"),
+        title: Cow::Borrowed("USA, customer dial of the earlier type, readjust limits"),
+        pps: Some(Range::between(8.5, 10.5)),
+        percent: Some(PercentLimit::Break(Range::between(59.5, 67.5))),
+        ..us_1956_later()
+    }
+}
+
+/// 9-11 pps, 63-70 % break.
+fn uk_gpo_dial() -> LimitSet {
+    LimitSet {
+        name: Cow::Borrowed("uk-gpo-dial"),
+        title: Cow::Borrowed("UK, step-by-step practice, maintenance limits for a dial in service"),
+        scopes: Cow::Borrowed(&[Scope::Bench]),
+        document: Cow::Borrowed("Teaching notes \"Pulsing\""),
+        clause: Cow::Borrowed("paragraph \"Dial Limits\""),
+        year: Cow::Borrowed("year not stated"),
+        grade: Grade::BPlus,
+        evidence: Cow::Borrowed(
+            "the notes' own words were read; author, administration and year are not on the part read, terms and \
+             the nominal 2/3 break are British",
+        ),
+        note: Cow::Borrowed("nominal 10 pps and two thirds break"),
+        pps: Some(Range::between(9.0, 11.0)),
+        percent: Some(PercentLimit::Break(Range::between(63.0, 70.0))),
+        ..BLANK
+    }
+}
+
+/// Period 90-110 ms, break to make 1.3-1.9.
+fn de_1_6() -> LimitSet {
+    LimitSet {
+        name: Cow::Borrowed("de-1.6"),
+        title: Cow::Borrowed("Germany, break-to-make ratio 1.6 family"),
+        scopes: Cow::Borrowed(&[Scope::Send, Scope::Bench]),
+        document: Cow::Borrowed(
+            "German postal training text and dictionary entry on the impulse contact",
+        ),
+        clause: Cow::Borrowed("pulse ratio and pulse time"),
+        year: Cow::Borrowed("year not stated"),
+        grade: Grade::BPlus,
+        evidence: Cow::Borrowed(
+            "two German texts agree on every figure and may share one postal source, which neither names; a Dutch \
+             text agrees on the ratio",
+        ),
+        note: Cow::Borrowed(
+            "nominal 62 ms break and 38 ms make; a private exchange may have been stricter",
+        ),
+        break_make_ratio: Some(Range::between(1.3, 1.9)),
+        period_ms: Some(Range::between(90.0, 110.0)),
+        ..BLANK
+    }
+}
+
+/// Every published set, best evidence first.
+#[must_use]
+pub fn all() -> &'static [LimitSet] {
+    static ALL: LazyLock<[LimitSet; 6]> = LazyLock::new(|| {
+        [
+            jp_10(),
+            au_s002(),
+            us_1956_later(),
+            us_1956_earlier(),
+            uk_gpo_dial(),
+            de_1_6(),
+        ]
+    });
+    ALL.as_slice()
+}
+
+/// The published set of that name.
+#[must_use]
+pub fn find(name: &str) -> Option<&'static LimitSet> {
+    all().iter().find(|set| set.name == name)
+}
