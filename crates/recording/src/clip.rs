@@ -1,0 +1,83 @@
+//! Counts samples that sit at the ends of the scale.
+
+/// Samples per look at whether anything is at an end at all; small enough for the first cache.
+const LOOK: usize = 4096;
+
+/// Counts, per channel, samples at the same end of the scale in runs of at least two.
+///
+/// One sample at the end may be a true peak; two in a row are a clipped one.
+pub(crate) struct ClipCounter {
+    lowest: f32,
+    highest: f32,
+    counts: Vec<u64>,
+    runs: Vec<Run>,
+}
+
+/// The run of end codes that a channel is in.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Run {
+    None,
+    One { high: bool },
+    More { high: bool },
+}
+
+impl ClipCounter {
+    /// A counter for `channels` channels whose scale ends at `extremes`; with `None` it counts
+    /// nothing.
+    pub(crate) fn new(channels: u16, extremes: Option<(f32, f32)>) -> ClipCounter {
+        let (lowest, highest) = extremes.unwrap_or((f32::NEG_INFINITY, f32::INFINITY));
+        let channels = usize::from(channels);
+        ClipCounter {
+            lowest,
+            highest,
+            counts: vec![0; channels],
+            runs: vec![Run::None; channels],
+        }
+    }
+
+    /// Samples counted so far, one entry a channel.
+    pub(crate) fn counts(&self) -> &[u64] {
+        &self.counts
+    }
+
+    /// Takes the next interleaved frames.
+    pub(crate) fn count(&mut self, frames: &[f32]) {
+        if self.lowest == f32::NEG_INFINITY {
+            return;
+        }
+        let channels = self.counts.len();
+        let look = (LOOK / channels).max(1) * channels;
+        for part in frames.chunks(look) {
+            // Without a branch inside, this loop runs at vector speed; clipping is the exception.
+            let any = part.iter().fold(false, |any, &x| {
+                any | (x <= self.lowest) | (x >= self.highest)
+            });
+            if any {
+                self.count_each(part);
+            } else {
+                self.runs.fill(Run::None);
+            }
+        }
+    }
+
+    fn count_each(&mut self, part: &[f32]) {
+        for frame in part.chunks_exact(self.counts.len()) {
+            for ((&sample, count), run) in frame.iter().zip(&mut self.counts).zip(&mut self.runs) {
+                let at_end = sample <= self.lowest || sample >= self.highest;
+                let high = sample > 0.0;
+                *run = match *run {
+                    _ if !at_end => Run::None,
+                    Run::One { high: before } if before == high => {
+                        *count += 2;
+                        Run::More { high }
+                    }
+                    Run::More { high: before } if before == high => {
+                        *count += 1;
+                        Run::More { high }
+                    }
+                    _ => Run::One { high },
+                };
+            }
+        }
+    }
+}

@@ -1,0 +1,138 @@
+//! Plain samples, one frame after the other.
+
+use crate::sample::SampleFormat;
+use crate::source::ByteSource;
+use crate::stream::{Notes, Stream};
+use crate::{Error, Facts};
+
+/// Bytes read at a time: large enough that the cost of a call vanishes, small enough for the second
+/// cache.
+const BLOCK_BYTES: usize = 256 * 1024;
+
+/// Samples of a fixed size up to a length or to the end of the file.
+pub(crate) struct PcmStream {
+    source: ByteSource,
+    format: SampleFormat,
+    frame_bytes: usize,
+    length: Length,
+    read_bytes: u64,
+    buffer: Vec<u8>,
+    ended: bool,
+}
+
+/// How far the samples reach.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Length {
+    /// To the end of the file.
+    ToEnd,
+    /// This many bytes, as a header declares them.
+    Declared(u64),
+    /// At most this many bytes; the header holds a placeholder, so the end may come earlier.
+    AtMost(u64),
+}
+
+impl Length {
+    fn bytes(self) -> u64 {
+        match self {
+            Length::ToEnd => u64::MAX,
+            Length::Declared(bytes) | Length::AtMost(bytes) => bytes,
+        }
+    }
+}
+
+impl PcmStream {
+    pub(crate) fn new(
+        source: ByteSource,
+        format: SampleFormat,
+        channels: u16,
+        length: Length,
+    ) -> PcmStream {
+        let frame_bytes = format.coding.bytes() * usize::from(channels);
+        let block = (BLOCK_BYTES / frame_bytes).max(1) * frame_bytes;
+        let buffer = vec![0; block];
+        PcmStream {
+            source,
+            format,
+            frame_bytes,
+            length,
+            read_bytes: 0,
+            buffer,
+            ended: false,
+        }
+    }
+
+    /// Whether there is at least one whole frame.
+    pub(crate) fn has_samples(&mut self) -> Result<bool, Error> {
+        let frame = self.frame_bytes;
+        let there = self.source.peek(frame).map_err(Error::io)?.len();
+        Ok(there == frame && self.length.bytes() >= frame as u64)
+    }
+
+    /// Says what the end of the samples shows about the file.
+    fn note_end(&self, notes: &mut Notes) {
+        if let Length::Declared(declared) = self.length
+            && self.read_bytes < declared
+        {
+            let frame = self.frame_bytes as u64;
+            let (there, all) = (self.read_bytes / frame, declared / frame);
+            notes.warn(
+                "truncated",
+                format!("the file is cut off: its header declares {all} frames, {there} are there"),
+            );
+        }
+        let over = self.read_bytes % self.frame_bytes as u64;
+        if over > 0 {
+            notes.warn(
+                "partial-frame",
+                format!("the samples end in mid-frame: the last {over} bytes were left out"),
+            );
+        }
+    }
+}
+
+impl Stream for PcmStream {
+    fn next(&mut self, frames: &mut Vec<f32>, notes: &mut Notes) -> Result<(), Error> {
+        if self.ended {
+            return Ok(());
+        }
+        let left = self.length.bytes() - self.read_bytes;
+        let want = left.min(self.buffer.len() as u64) as usize;
+        let got = self
+            .source
+            .fill(&mut self.buffer[..want])
+            .map_err(Error::io)?;
+        self.read_bytes += got as u64;
+        if got < self.buffer.len() {
+            self.ended = true;
+            self.note_end(notes);
+        }
+        let whole = got - got % self.frame_bytes;
+        self.format.coding.decode(&self.buffer[..whole], frames);
+        Ok(())
+    }
+}
+
+/// Refuses what no figure can be made of.
+pub(crate) fn check_facts(facts: &Facts) -> Result<(), Error> {
+    if facts.channels == 0 {
+        return Err(Error::new(
+            "zero-channels",
+            "its header declares 0 channels, so it is damaged; record or export it again",
+        ));
+    }
+    if !(facts.sample_rate_hz.is_finite() && facts.sample_rate_hz > 0.0) {
+        return Err(Error::new(
+            "zero-rate",
+            "its header declares a sampling rate of 0, so it is damaged; record or export it again",
+        ));
+    }
+    Ok(())
+}
+
+/// The refusal of a file that has a header and nothing behind it.
+pub(crate) fn no_samples() -> Error {
+    Error::new(
+        "no-samples",
+        "it has a header but not one sample; record or export it again",
+    )
+}

@@ -1,0 +1,50 @@
+//! What every kind of file looks like from inside: facts, then blocks.
+
+use crate::{Error, Facts, Gap, Warning};
+
+/// Most gaps kept; a file with more is beyond use and its count is in the warning.
+const MOST_GAPS: usize = 10_000;
+
+/// A file opened: what it says of itself and where its samples come from.
+pub(crate) struct Opened {
+    pub(crate) facts: Facts,
+    pub(crate) extremes: Option<(f32, f32)>,
+    pub(crate) stream: Box<dyn Stream>,
+    pub(crate) notes: Notes,
+}
+
+/// A source of interleaved blocks.
+pub(crate) trait Stream: Send {
+    /// Appends the next whole frames to the empty `frames`; leaves it empty only at the end.
+    fn next(&mut self, frames: &mut Vec<f32>, notes: &mut Notes) -> Result<(), Error>;
+}
+
+/// What goes wrong on the way.
+#[derive(Debug, Default)]
+pub(crate) struct Notes {
+    pub(crate) warnings: Vec<Warning>,
+    pub(crate) gaps: Vec<Gap>,
+}
+
+impl Notes {
+    /// Adds a warning, or replaces the message of the one with the same code: a warning that counts
+    /// says its last count.
+    pub(crate) fn warn(&mut self, code: &'static str, message: impl Into<String>) {
+        let message = crate::error::one_line(&message.into());
+        match self
+            .warnings
+            .iter_mut()
+            .find(|warning| warning.code == code)
+        {
+            Some(warning) => warning.message = message,
+            None => self.warnings.push(Warning { code, message }),
+        }
+    }
+
+    /// Keeps a gap, up to a bound.
+    pub(crate) fn gap(&mut self, gap: Gap) {
+        if self.gaps.len() < MOST_GAPS {
+            self.gaps.push(gap);
+        }
+    }
+}
