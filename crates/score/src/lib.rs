@@ -1,15 +1,34 @@
 //! Groups edges into pulses and digits, measures and judges them.
 //!
 //! This crate has never heard of a file or a format. It takes the [`edges::Trace`] of one channel and
-//! gives a [`Scored`].
+//! gives a [`Scored`]: digits with their values and uncertainties, checks against a chosen [`LimitSet`],
+//! and findings.
 
 pub mod limits;
+
+mod chatter;
+mod count;
+mod doubt;
+mod evenness;
+mod explain;
+mod facts;
+mod findings;
+mod grouping;
+mod judge;
+mod measure;
+mod off_normal;
 mod plan;
+mod roll_up;
+mod score;
 mod settings;
 mod types;
+mod uncertainty;
+mod wording;
+mod would_say;
 
 pub use limits::{Grade, LimitSet};
 pub use plan::{DialledError, Plan};
+pub use score::score;
 pub use settings::{Quench, Settings, Tap};
 pub use types::{
     Check, CountCheck, Digit, Finding, Pulse, Reason, Scored, Summary, TraceFacts, Value, Verdict,

@@ -49,6 +49,20 @@ pub enum Verdict {
     NotJudged,
 }
 
+impl Verdict {
+    /// The word as the standard writes it.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Verdict::Pass => "pass",
+            Verdict::ConditionalPass => "conditional pass",
+            Verdict::ConditionalFail => "conditional fail",
+            Verdict::Fail => "fail",
+            Verdict::NotJudged => "not judged",
+        }
+    }
+}
+
 /// One pulse: a break and the make after it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pulse {

@@ -1,0 +1,51 @@
+//! The contacts chatter: the loop reopens just after a closure.
+
+use super::Evidence;
+use crate::types::{Digit, Finding};
+use crate::wording::significant;
+
+pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
+    evidence
+        .digits
+        .iter()
+        .enumerate()
+        .filter_map(|(index, digit)| in_digit(index, digit))
+        .collect()
+}
+
+fn in_digit(digit_index: usize, digit: &Digit) -> Option<Finding> {
+    let chattering = digit
+        .pulses_detail
+        .iter()
+        .filter(|pulse| pulse.chatter_ms > 0.0)
+        .count();
+    let (pulse_index, worst) = digit
+        .pulses_detail
+        .iter()
+        .enumerate()
+        .max_by(|(_, one), (_, other)| one.chatter_ms.total_cmp(&other.chatter_ms))?;
+    if chattering == 0 {
+        return None;
+    }
+    Some(Finding {
+        code: "chatter",
+        title: format!("The contacts chatter in digit {}", digit_index + 1),
+        evidence: format!(
+            "{chattering} of {} makes reopen; worst in pulse {}: {} ms from first to last closure, longest reopening \
+             {} ms (reopenings under {} ms cannot be told from noise)",
+            digit.pulses,
+            pulse_index + 1,
+            significant(worst.chatter_ms, 2),
+            significant(worst.chatter_longest_ms, 2),
+            significant(digit.chatter_floor_ms, 2),
+        ),
+        likely_cause: "dirt or wear on the pulse contacts, or a contact spring of little tension; 0.2-2 ms is usual for \
+                       contacts in order"
+            .into(),
+        advice: "clean the contacts; look at spring tension if it stays".into(),
+        basis: "only AS/CA S002:2010 cl. 5.5.1.8(a)(iii) limits bounce, to 0.5 ms; the usual range, cause and advice are \
+                common practice, no source",
+        digit_index: Some(digit_index),
+        pulse_index: Some(pulse_index),
+    })
+}

@@ -1,0 +1,397 @@
+//! Compares values with limits: guard band, the four words, conformance probability.
+
+use crate::COVERAGE_FACTOR;
+use crate::limits::{Grade, LimitSet, PercentLimit, Range};
+use crate::settings::Settings;
+use crate::types::{Check, Digit, Value, Verdict};
+use crate::wording;
+
+/// 95 % half-width of a rectangular distribution of half-width 1, so of a clock tolerance taken as the
+/// bounds of an equally likely error: 1.96 / √3 = 1.13 (JCGM 100:2008 clause 4.3.7).
+const CLOCK_FACTOR: f64 = 1.13;
+/// A limit and a value nearer to each other than this part of the limit are equal: limits belong to the
+/// tolerance, and instants as binary fractions carry errors of this size and less.
+const EQUAL: f64 = 1e-9;
+/// A bounce limit is judged only from this many times the chatter floor.
+const FLOORS_BELOW_BOUNCE_LIMIT: f64 = 4.0;
+/// A recording decides when its guard band is at most this part of the tolerance half-width.
+const DECIDING_PART: f64 = 0.25;
+
+/// What is compared, before a word is found.
+struct Comparison<'a> {
+    quantity: &'static str,
+    digit_index: usize,
+    pulse_index: Option<usize>,
+    value: Value,
+    range: Range,
+    as_quoted: Option<String>,
+    /// The clock's tolerance matters: speed and durations, not percent break or ratio.
+    timed: bool,
+    set: &'a LimitSet,
+    clock_ppm: f64,
+}
+
+/// Every comparison that a set asks of a digit. A quantity that was not measured, or that the set does not
+/// limit, gives none.
+pub(crate) fn checks(
+    digits: &[Digit],
+    index: usize,
+    set: &LimitSet,
+    settings: &Settings,
+) -> Vec<Check> {
+    let digit = &digits[index];
+    let judge = Judge {
+        digit,
+        index,
+        set,
+        clock_ppm: settings.clock_ppm,
+    };
+    let mut checks: Vec<Check> = [
+        judge.mean("speed_pps", digit.speed_pps, set.pps.as_ref(), true),
+        judge.mean("period_ms", digit.period_ms, set.period_ms.as_ref(), true),
+        judge.percent(),
+        judge.mean(
+            "break_make_ratio",
+            digit.break_make_ratio,
+            set.break_make_ratio.as_ref(),
+            false,
+        ),
+        judge.every_break(),
+        judge.every_make(),
+        judge.bounce(),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if let Some(doubt) = &digit.doubt {
+        checks.iter_mut().for_each(|check| withhold(check, doubt));
+    }
+    if settings.judge_pauses {
+        checks.extend(judge.pause(digits));
+    }
+    checks
+}
+
+/// One digit against one set.
+struct Judge<'a> {
+    digit: &'a Digit,
+    index: usize,
+    set: &'a LimitSet,
+    clock_ppm: f64,
+}
+
+impl<'a> Judge<'a> {
+    fn comparison(&self, quantity: &'static str, value: Value, range: &Range) -> Comparison<'a> {
+        Comparison {
+            quantity,
+            digit_index: self.index,
+            pulse_index: None,
+            value,
+            range: range.clone(),
+            as_quoted: None,
+            timed: true,
+            set: self.set,
+            clock_ppm: self.clock_ppm,
+        }
+    }
+
+    fn mean(
+        &self,
+        quantity: &'static str,
+        value: Option<Value>,
+        range: Option<&Range>,
+        timed: bool,
+    ) -> Option<Check> {
+        let comparison = self.comparison(quantity, value?, range?);
+        Some(
+            Comparison {
+                timed,
+                ..comparison
+            }
+            .check(),
+        )
+    }
+
+    fn percent(&self) -> Option<Check> {
+        let limit = self.set.percent.as_ref()?;
+        let as_quoted = match limit {
+            PercentLimit::Break(_) => None,
+            PercentLimit::Make(range) => Some(format!("percent make {} %", wording::range(range))),
+        };
+        let comparison = self.comparison(
+            "percent_break",
+            self.digit.percent_break?,
+            &limit.percent_break(),
+        );
+        Some(
+            Comparison {
+                timed: false,
+                as_quoted,
+                ..comparison
+            }
+            .check(),
+        )
+    }
+
+    fn every_break(&self) -> Option<Check> {
+        let value = |pulse: &crate::Pulse| {
+            Some(Value {
+                value: pulse.break_ms,
+                u95: pulse.break_u95_ms,
+            })
+        };
+        self.worst_pulse("break_ms", self.set.break_ms.as_ref()?, value)
+    }
+
+    fn every_make(&self) -> Option<Check> {
+        let value = |pulse: &crate::Pulse| {
+            Some(Value {
+                value: pulse.make_ms?,
+                u95: pulse.make_u95_ms?,
+            })
+        };
+        self.worst_pulse("make_ms", self.set.make_ms.as_ref()?, value)
+    }
+
+    /// Bounce of every make, the last included. What is shorter than the floor cannot be seen, so the floor
+    /// is the least uncertainty.
+    fn bounce(&self) -> Option<Check> {
+        let range = self.set.bounce_ms.as_ref()?;
+        let floor_ms = self.digit.chatter_floor_ms;
+        let value = |pulse: &crate::Pulse| {
+            // Both ends of a chatter are edges like the end of the break.
+            let u95 = pulse.break_u95_ms.max(floor_ms);
+            Some(Value {
+                value: pulse.chatter_ms,
+                u95,
+            })
+        };
+        let mut check = self.worst_pulse("bounce_ms", range, value)?;
+        let least_ms = FLOORS_BELOW_BOUNCE_LIMIT * floor_ms;
+        let can_tell = range
+            .upper
+            .is_none_or(|upper| least_ms <= upper * (1.0 + EQUAL));
+        if !can_tell {
+            let floor = wording::significant(floor_ms, 2);
+            withhold(
+                &mut check,
+                &format!("reopenings under {floor} ms cannot be told from noise here"),
+            );
+            check.undecidable = true;
+        }
+        Some(check)
+    }
+
+    fn worst_pulse(
+        &self,
+        quantity: &'static str,
+        range: &Range,
+        value: impl Fn(&crate::Pulse) -> Option<Value>,
+    ) -> Option<Check> {
+        let checked = |(pulse_index, pulse): (usize, &crate::Pulse)| {
+            let comparison = self.comparison(quantity, value(pulse)?, range);
+            Some(
+                Comparison {
+                    pulse_index: Some(pulse_index),
+                    ..comparison
+                }
+                .check(),
+            )
+        };
+        let checks = self
+            .digit
+            .pulses_detail
+            .iter()
+            .enumerate()
+            .filter_map(checked);
+        checks.reduce(|worst, next| if is_worse(&next, &worst) { next } else { worst })
+    }
+
+    /// A pause lies between two digits: doubt about either is doubt about it.
+    fn pause(&self, digits: &[Digit]) -> Option<Check> {
+        let range = self.set.pause_ms.as_ref()?;
+        let mut check = self.mean(
+            "pause_before_ms",
+            self.digit.pause_before_ms,
+            Some(range),
+            true,
+        )?;
+        let previous = self
+            .index
+            .checked_sub(1)
+            .and_then(|previous| digits[previous].doubt.as_ref());
+        if let Some(doubt) = self.digit.doubt.as_ref().or(previous) {
+            withhold(&mut check, doubt);
+        }
+        Some(check)
+    }
+}
+
+impl Comparison<'_> {
+    fn check(self) -> Check {
+        let guard_band = self.guard_band();
+        let Range { lower, upper, .. } = self.range;
+        let value = self.value.value;
+        Check {
+            quantity: self.quantity,
+            digit_index: self.digit_index,
+            pulse_index: self.pulse_index,
+            value,
+            u95: self.value.u95,
+            lower,
+            upper,
+            as_quoted: self.as_quoted,
+            guard_band,
+            verdict: word(value, lower, upper, guard_band),
+            why_not_judged: None,
+            conformance_probability: Some(conformance_probability(
+                value,
+                guard_band / COVERAGE_FACTOR,
+                lower,
+                upper,
+            )),
+            source: self.set.source_of(&self.range),
+            grade: Some(self.set.grade),
+            undecidable: self
+                .range
+                .half_width()
+                .is_some_and(|half_width| guard_band > DECIDING_PART * half_width * (1.0 + EQUAL)),
+        }
+    }
+
+    /// w² = u95² + (1.13 × value × clock tolerance)².
+    fn guard_band(&self) -> f64 {
+        let clock = if self.timed {
+            CLOCK_FACTOR * self.value.value * self.clock_ppm / 1e6
+        } else {
+            0.0
+        };
+        self.value.u95.hypot(clock)
+    }
+}
+
+/// The word for a value, by ILAC-G8:09/2019 clause 4.2.3: for each limit by itself the acceptance limit is
+/// moved inward by the guard band. The limits belong to the tolerance.
+pub(crate) fn word(value: f64, lower: Option<f64>, upper: Option<f64>, guard_band: f64) -> Verdict {
+    let below = lower.map(|lower| one_sided(value - lower, guard_band, EQUAL * lower.abs()));
+    let above = upper.map(|upper| one_sided(upper - value, guard_band, EQUAL * upper.abs()));
+    [below, above]
+        .into_iter()
+        .flatten()
+        .max_by_key(|verdict| severity(*verdict))
+        .unwrap_or(Verdict::NotJudged)
+}
+
+/// The word for a value that lies inside its limit by `inside` (outside where negative).
+fn one_sided(inside: f64, guard_band: f64, equal: f64) -> Verdict {
+    if inside.is_nan() || guard_band.is_nan() {
+        Verdict::NotJudged
+    } else if inside >= guard_band - equal {
+        Verdict::Pass
+    } else if inside >= -equal {
+        Verdict::ConditionalPass
+    } else if inside >= -guard_band - equal {
+        Verdict::ConditionalFail
+    } else {
+        Verdict::Fail
+    }
+}
+
+/// Probability that the true value lies within the limits (JCGM 106:2012 clause 7), for a normal
+/// distribution about the measured value with standard uncertainty `u`:
+/// Φ((T_U − y) / u) − Φ((T_L − y) / u).
+pub(crate) fn conformance_probability(
+    value: f64,
+    u: f64,
+    lower: Option<f64>,
+    upper: Option<f64>,
+) -> f64 {
+    let beyond = |inside: f64, limit: f64| {
+        if u > 0.0 {
+            // The smaller tail keeps its digits where 1 − Φ would lose them.
+            0.5 * libm::erfc(inside / u / std::f64::consts::SQRT_2)
+        } else if inside >= -EQUAL * limit.abs() {
+            0.0
+        } else {
+            1.0
+        }
+    };
+    let below = lower.map_or(0.0, |lower| beyond(value - lower, lower));
+    let above = upper.map_or(0.0, |upper| beyond(upper - value, upper));
+    (1.0 - below - above).clamp(0.0, 1.0)
+}
+
+/// Order of the words, worst last: pass, conditional pass, not judged, conditional fail, fail.
+pub(crate) fn severity(verdict: Verdict) -> u8 {
+    match verdict {
+        Verdict::Pass => 0,
+        Verdict::ConditionalPass => 1,
+        Verdict::NotJudged => 2,
+        Verdict::ConditionalFail => 3,
+        Verdict::Fail => 4,
+    }
+}
+
+/// The worst of some words; `None` of none.
+pub(crate) fn worst(verdicts: impl Iterator<Item = Verdict>) -> Option<Verdict> {
+    verdicts.max_by_key(|verdict| severity(*verdict))
+}
+
+/// Takes the word back: the recording does not allow it.
+pub(crate) fn withhold(check: &mut Check, why: &str) {
+    check.verdict = Verdict::NotJudged;
+    check.why_not_judged = Some(why.to_owned());
+    check.conformance_probability = None;
+}
+
+/// By the word first, then by how far inside the nearer acceptance limit.
+fn is_worse(next: &Check, worst: &Check) -> bool {
+    let rank = |check: &Check| severity(check.verdict);
+    rank(next) > rank(worst) || (rank(next) == rank(worst) && margin(next) < margin(worst))
+}
+
+fn margin(check: &Check) -> f64 {
+    let below = check
+        .lower
+        .map_or(f64::INFINITY, |lower| check.value - lower);
+    let above = check
+        .upper
+        .map_or(f64::INFINITY, |upper| upper - check.value);
+    below.min(above) - check.guard_band
+}
+
+/// A check of a count: no uncertainty, one right answer.
+pub(crate) fn count_check(
+    digit_index: usize,
+    digit: &Digit,
+    expected: usize,
+    dialled: &str,
+) -> Check {
+    let verdict = if digit.pulses == expected {
+        Verdict::Pass
+    } else {
+        Verdict::Fail
+    };
+    let limit = Some(expected as f64);
+    let mut check = Check {
+        quantity: "pulses",
+        digit_index,
+        pulse_index: None,
+        value: digit.pulses as f64,
+        u95: 0.0,
+        lower: limit,
+        upper: limit,
+        as_quoted: None,
+        guard_band: 0.0,
+        verdict,
+        why_not_judged: None,
+        conformance_probability: None,
+        source: format!("dialled {dialled}"),
+        grade: None::<Grade>,
+        undecidable: false,
+    };
+    if let Some(doubt) = &digit.doubt {
+        withhold(&mut check, doubt);
+    }
+    check
+}
