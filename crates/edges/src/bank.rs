@@ -1,0 +1,316 @@
+//! A bank of step responses, matched against the coarse trace in the recorded domain.
+//!
+//! Each entry is the answer of some probe to a step, made orthogonal to a constant and a straight line
+//! over its window, so that droop, wander and bias do not count. Correlated with the trace it gives, at
+//! every instant, the amplitude of a step there and Student's t of that amplitude against what the window
+//! holds besides: a statistic that does not know the level of the recording.
+
+use crate::linear::dot;
+use crate::response::{Response, second_order_poles};
+use rustfft::num_complex::Complex64;
+
+/// Half window for sharp edges. Two edges of a dial are never closer than about 7 ms (22 pps, 85 % break).
+const SHARP_HALF_S: f64 = 0.004;
+/// Half window for slow makes: long enough to average the ringing after an opening.
+const SLOW_HALF_S: f64 = 0.012;
+/// Rise of a slow make: feed relays of 1-2 H over a loop of some 500-1000 ohm.
+const RISE_S: f64 = 0.0018;
+
+/// What an entry of the bank stands for.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Probe {
+    /// First-order high-pass, corner in hertz; 0 is direct.
+    FirstOrder(f64),
+    /// Second-order high-pass, corner in hertz and quality.
+    SecondOrder(f64, f64),
+}
+
+impl Probe {
+    pub(crate) fn poles(&self) -> Vec<Complex64> {
+        match *self {
+            Probe::FirstOrder(corner) if corner <= 0.0 => Vec::new(),
+            Probe::FirstOrder(corner) => vec![Complex64::new(-std::f64::consts::TAU * corner, 0.0)],
+            Probe::SecondOrder(corner, q) => second_order_poles(corner, q).to_vec(),
+        }
+    }
+
+    pub(crate) fn response(&self) -> Response {
+        Response::from_poles(&self.poles())
+    }
+}
+
+/// One step response to match.
+#[derive(Clone, Debug)]
+pub(crate) struct Entry {
+    pub(crate) probe: Probe,
+    /// True when the step itself rises slowly.
+    pub(crate) slow: bool,
+    half: usize,
+    template: Vec<f32>,
+    energy: f64,
+}
+
+impl Entry {
+    fn new(probe: Probe, slow: bool, rate_hz: f64) -> Self {
+        let half_s = if slow { SLOW_HALF_S } else { SHARP_HALF_S };
+        let response = if slow {
+            Response::lagged(&probe.poles(), RISE_S)
+        } else {
+            probe.response()
+        };
+        let half = (half_s * rate_hz).round() as usize;
+        let mut shape: Vec<f64> = (0..2 * half)
+            .map(|i| response.at((i as f64 + 0.5 - half as f64) / rate_hz))
+            .collect();
+        if slow {
+            // A rise seen through a high-pass never reaches one; amplitudes are of its largest value.
+            let peak = shape.iter().copied().fold(0.0, f64::max);
+            shape.iter_mut().for_each(|x| *x /= peak);
+        }
+        project_out_line(&mut shape);
+        let energy = dot(&shape, &shape);
+        Entry {
+            probe,
+            slow,
+            half,
+            template: shape.iter().map(|&x| x as f32).collect(),
+            energy,
+        }
+    }
+}
+
+/// Takes the best constant and straight line out of `shape`.
+fn project_out_line(shape: &mut [f64]) {
+    let n = shape.len() as f64;
+    let middle = (n - 1.0) / 2.0;
+    let mean = shape.iter().sum::<f64>() / n;
+    let spread: f64 = (0..shape.len()).map(|i| (i as f64 - middle).powi(2)).sum();
+    let slope: f64 = shape
+        .iter()
+        .enumerate()
+        .map(|(i, x)| (i as f64 - middle) * x)
+        .sum::<f64>()
+        / spread;
+    for (i, x) in shape.iter_mut().enumerate() {
+        *x -= mean + slope * (i as f64 - middle);
+    }
+}
+
+/// A place where a step of an entry's shape may be.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Candidate {
+    /// The step lies between block `at - 1` and block `at`.
+    pub(crate) at: usize,
+    /// Amplitude of the step, with its sign.
+    pub(crate) amplitude: f64,
+    /// Amplitude over its own standard error, with its sign.
+    pub(crate) t: f64,
+    /// Share of the window's energy (without constant and line) that the step explains.
+    pub(crate) share: f64,
+}
+
+/// The entries tried: corners and qualities spaced so that between two of them the match loses less
+/// than a few percent.
+pub(crate) fn entries(rate_hz: f64) -> Vec<Entry> {
+    let sharp = [
+        Probe::FirstOrder(0.0),
+        Probe::FirstOrder(20.0),
+        Probe::FirstOrder(50.0),
+        Probe::FirstOrder(90.0),
+        Probe::FirstOrder(170.0),
+        Probe::FirstOrder(280.0),
+        Probe::SecondOrder(110.0, 0.5),
+        Probe::SecondOrder(110.0, 0.75),
+        Probe::SecondOrder(180.0, 0.5),
+        Probe::SecondOrder(180.0, 0.75),
+        Probe::SecondOrder(290.0, 0.5),
+        Probe::SecondOrder(290.0, 0.75),
+    ];
+    let slow = [
+        Probe::FirstOrder(0.0),
+        Probe::FirstOrder(20.0),
+        Probe::FirstOrder(60.0),
+        Probe::SecondOrder(130.0, 0.6),
+        Probe::SecondOrder(250.0, 0.6),
+    ];
+    sharp
+        .into_iter()
+        .map(|p| Entry::new(p, false, rate_hz))
+        .chain(slow.into_iter().map(|p| Entry::new(p, true, rate_hz)))
+        .collect()
+}
+
+/// Sums over the trace from which the energy of any window without its constant and line follows.
+#[derive(Debug)]
+pub(crate) struct Energies {
+    /// Running sums of y, i·y and y², each with a leading zero.
+    y: Vec<f64>,
+    iy: Vec<f64>,
+    yy: Vec<f64>,
+    /// Variance of a sample below which nothing is believed: rounding, not sound.
+    floor: f64,
+}
+
+/// Rounding of single precision, as a share of the largest deviation in the trace.
+const ROUNDING: f64 = 2e-5;
+
+impl Energies {
+    pub(crate) fn new(trace: &[f64]) -> Self {
+        let range = trace
+            .iter()
+            .fold((f64::MAX, f64::MIN), |r, &x| (r.0.min(x), r.1.max(x)));
+        let floor = (ROUNDING * (range.1 - range.0).max(0.0)).powi(2);
+        let mut sums = Energies {
+            y: vec![0.0],
+            iy: vec![0.0],
+            yy: vec![0.0],
+            floor,
+        };
+        let (mut y, mut iy, mut yy) = (0.0, 0.0, 0.0);
+        for (i, &x) in trace.iter().enumerate() {
+            y += x;
+            iy += i as f64 * x;
+            yy += x * x;
+            sums.y.push(y);
+            sums.iy.push(iy);
+            sums.yy.push(yy);
+        }
+        sums
+    }
+
+    /// Energy of `length` samples from `start` on, constant and line taken out.
+    fn without_line(&self, start: usize, length: usize) -> f64 {
+        let n = length as f64;
+        let middle = start as f64 + (n - 1.0) / 2.0;
+        let y = self.y[start + length] - self.y[start];
+        let iy = self.iy[start + length] - self.iy[start] - middle * y;
+        let yy = self.yy[start + length] - self.yy[start];
+        let spread = n * (n * n - 1.0) / 12.0;
+        (yy - y * y / n - iy * iy / spread).max(0.0)
+    }
+}
+
+/// Correlation of the trace with the template for every position of the step.
+fn correlate(entry: &Entry, trace: &[f32]) -> Vec<f32> {
+    let length = entry.template.len();
+    let Some(count) = (trace.len() + 1).checked_sub(length) else {
+        return Vec::new();
+    };
+    let mut out = vec![0.0f32; count];
+    // Block by block, so that the partial sums stay in the cache; the inner loop is over positions and
+    // so vectorises.
+    const BLOCK: usize = 1024;
+    for (block, sums) in out.chunks_mut(BLOCK).enumerate() {
+        let start = block * BLOCK;
+        for (k, &weight) in entry.template.iter().enumerate() {
+            let from = &trace[start + k..start + k + sums.len()];
+            for (sum, &x) in sums.iter_mut().zip(from) {
+                *sum += weight * x;
+            }
+        }
+    }
+    out
+}
+
+/// Local extremes of Student's t of the entry's amplitude.
+pub(crate) fn candidates(
+    entry: &Entry,
+    trace: &[f32],
+    energies: &Energies,
+    rate_hz: f64,
+    least_t: f64,
+) -> Vec<Candidate> {
+    let products = correlate(entry, trace);
+    let length = entry.template.len();
+    let freedom = length as f64 - 3.0;
+    let reach = ((if entry.slow { 0.002 } else { 0.0006 }) * rate_hz).ceil() as usize;
+    let mut found = Vec::new();
+    for (i, &product) in products.iter().enumerate() {
+        if !is_extreme(&products, i, reach) {
+            continue;
+        }
+        let product = f64::from(product);
+        let explained = product * product / entry.energy;
+        let total = energies.without_line(i, length);
+        let rest = (total - explained)
+            .max(energies.floor * freedom)
+            .max(f64::MIN_POSITIVE);
+        let t = (explained / (rest / freedom)).sqrt();
+        if t >= least_t {
+            found.push(Candidate {
+                at: i + entry.half,
+                amplitude: product / entry.energy,
+                t: t.copysign(product),
+                share: (explained / (explained + rest)).min(1.0),
+            });
+        }
+    }
+    found
+}
+
+/// True when no neighbour within `reach` has the larger magnitude (the first of equals wins).
+fn is_extreme(products: &[f32], i: usize, reach: usize) -> bool {
+    let own = products[i].abs();
+    let before = &products[i.saturating_sub(reach)..i];
+    let after = &products[i + 1..(i + 1 + reach).min(products.len())];
+    own > 0.0
+        && before
+            .iter()
+            .all(|p| p.abs() < own || p.signum() != products[i].signum())
+        && after
+            .iter()
+            .all(|p| p.abs() <= own || p.signum() != products[i].signum())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    fn step(at: usize, length: usize, size: f64, response: &Response, rate_hz: f64) -> Vec<f64> {
+        (0..length)
+            .map(|i| size * response.at((i as f64 + 0.5 - at as f64) / rate_hz))
+            .collect()
+    }
+
+    #[test]
+    fn every_entry_finds_its_own_step() {
+        let rate = 8000.0;
+        for entry in entries(rate) {
+            let response = if entry.slow {
+                Response::lagged(&entry.probe.poles(), RISE_S)
+            } else {
+                entry.probe.response()
+            };
+            let mut trace = step(400, 800, -0.25, &response, rate);
+            // Droop and bias must not count.
+            trace
+                .iter_mut()
+                .enumerate()
+                .for_each(|(i, x)| *x += 0.1 + 1e-4 * i as f64);
+            let single: Vec<f32> = trace.iter().map(|&x| x as f32).collect();
+            let found = candidates(&entry, &single, &Energies::new(&trace), rate, 3.0);
+            let best = found
+                .iter()
+                .max_by(|a, b| a.t.abs().total_cmp(&b.t.abs()))
+                .expect("a step");
+            // A slow rise has no sharp best place: one block to either side is as good.
+            let reach = usize::from(entry.slow);
+            assert!(
+                best.at.abs_diff(400) <= reach,
+                "{:?} slow {}",
+                entry.probe,
+                entry.slow
+            );
+            assert!(best.amplitude < 0.0);
+            if !entry.slow {
+                assert_relative_eq!(best.amplitude, -0.25, max_relative = 1e-3);
+            }
+            assert!(
+                best.share > if entry.slow { 0.98 } else { 0.999 },
+                "{}",
+                best.share
+            );
+        }
+    }
+}

@@ -1,0 +1,353 @@
+//! Chains of pulses: which of the candidate steps are the openings and closings of a dial.
+//!
+//! The amplitude of the step is a hypothesis, and so is the polarity. Under each, every opening is paired
+//! with the closings within the bounds of a dial, and dynamic programming finds the sequence of pairs that
+//! explains most: each edge gains its log-likelihood ratio, each irregularity, each step left out costs.
+
+use crate::bank::Candidate;
+use crate::linear;
+
+/// Bounds of a dial from 5 to 22 pps and 35 to 85 % break, with room to spare, in seconds.
+const BREAK_S: std::ops::RangeInclusive<f64> = 0.009..=0.185;
+const LEAST_MAKE_S: f64 = 0.004;
+const LONGEST_MAKE_S: f64 = 0.450;
+/// Rests shorter than this never separate digits.
+const LEAST_PAUSE_S: f64 = 0.150;
+const PERIOD_S: std::ops::RangeInclusive<f64> = 0.036..=0.240;
+
+/// Amplitudes of one train agree to about a quarter (clipping and bounce included).
+const SPREAD: f64 = 0.25;
+const START_COST: f64 = 10.0;
+const PULSE_COST: f64 = 4.0;
+const DIGIT_COST: f64 = 8.0;
+const HOLE_COST: f64 = 6.0;
+
+/// Chatter follows a closing for so long; template side lobes reach as far before an edge.
+pub(crate) const CHATTER_S: f64 = 0.0055;
+const SIDE_LOBE_S: f64 = 0.0045;
+
+/// One break.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Pulse {
+    pub(crate) opening: Candidate,
+    pub(crate) closing: Candidate,
+}
+
+/// A sequence of pulses under one hypothesis.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Chain {
+    pub(crate) pulses: Vec<Pulse>,
+    pub(crate) score: f64,
+    /// Sign of the amplitude of an opening.
+    pub(crate) sign: f64,
+    pub(crate) amplitude: f64,
+}
+
+/// The amplitude hypothesis.
+#[derive(Clone, Copy, Debug)]
+struct Hypothesis {
+    sign: f64,
+    opening: f64,
+    closing: f64,
+}
+
+/// Log-likelihood ratio of a step of `amplitude` (standard error `error`) against none, when `expected`
+/// is its size give or take a quarter.
+fn gain(amplitude: f64, error: f64, expected: f64) -> f64 {
+    let variance = error * error + (SPREAD * expected).powi(2);
+    (expected * expected - (amplitude - expected).powi(2)) / (2.0 * variance)
+}
+
+fn gain_of(candidate: &Candidate, sign: f64, expected: f64) -> f64 {
+    let amplitude = candidate.amplitude * sign;
+    let error = (candidate.amplitude / candidate.t).abs();
+    gain(amplitude, error, expected)
+}
+
+/// Best chain over polarities and amplitudes; `None` when nothing explains anything.
+pub(crate) fn best(candidates: &[Candidate], rate_hz: f64, length: usize) -> Option<Chain> {
+    let strongest = candidates
+        .iter()
+        .filter(|c| c.t.abs() > 4.0)
+        .map(|c| c.amplitude.abs())
+        .fold(0.0, f64::max);
+    let mut best: Option<Chain> = None;
+    for step in 0..12 {
+        let amplitude = strongest * 0.5f64.powf(0.5 * f64::from(step));
+        if amplitude <= 0.0 {
+            break;
+        }
+        for sign in [-1.0, 1.0] {
+            for ratio in [1.0, 0.6] {
+                let hypothesis = Hypothesis {
+                    sign,
+                    opening: amplitude,
+                    closing: amplitude * ratio,
+                };
+                let chain = Search::new(candidates, rate_hz, length, hypothesis).run();
+                if chain.as_ref().map_or(0.0, |c| c.score) > best.as_ref().map_or(0.0, |c| c.score)
+                {
+                    best = chain;
+                }
+            }
+        }
+    }
+    best
+}
+
+/// A pair of an opening and a closing, and the best chain that ends in it.
+#[derive(Clone, Copy, Debug)]
+struct Pair {
+    opening: Candidate,
+    closing: Candidate,
+    gain: f64,
+    score: f64,
+    before: Option<usize>,
+    /// Period of the chain so far, in blocks.
+    period: Option<f64>,
+}
+
+impl Pair {
+    fn break_blocks(&self) -> f64 {
+        (self.closing.at - self.opening.at) as f64
+    }
+}
+
+struct Search {
+    rate_hz: f64,
+    pairs: Vec<Pair>,
+    /// Running sum over blocks of what unexplained steps would gain.
+    unexplained: Vec<f64>,
+    hypothesis: Hypothesis,
+}
+
+impl Search {
+    fn new(candidates: &[Candidate], rate_hz: f64, length: usize, hypothesis: Hypothesis) -> Self {
+        let unexplained = running_unexplained(candidates, length, hypothesis);
+        let mut search = Search {
+            rate_hz,
+            pairs: Vec::new(),
+            unexplained,
+            hypothesis,
+        };
+        search.pair_up(candidates);
+        search
+    }
+
+    fn blocks(&self, seconds: f64) -> usize {
+        (seconds * self.rate_hz).round() as usize
+    }
+
+    fn left_out(&self, from: usize, to: usize) -> f64 {
+        let last = self.unexplained.len() - 1;
+        (self.unexplained[to.min(last)] - self.unexplained[from.min(last)]).max(0.0)
+    }
+
+    fn pair_up(&mut self, candidates: &[Candidate]) {
+        let h = self.hypothesis;
+        let (least, most) = (self.blocks(*BREAK_S.start()), self.blocks(*BREAK_S.end()));
+        let skip = (self.blocks(CHATTER_S), self.blocks(SIDE_LOBE_S));
+        let fits =
+            |c: &Candidate, sign: f64, size: f64| (0.4..2.2).contains(&(c.amplitude * sign / size));
+        for (i, opening) in candidates.iter().enumerate() {
+            if !fits(opening, h.sign, h.opening) {
+                continue;
+            }
+            let own = gain_of(opening, h.sign, h.opening);
+            for closing in &candidates[i + 1..] {
+                let length = closing.at - opening.at;
+                if length > most {
+                    break;
+                }
+                if length < least || !fits(closing, -h.sign, h.closing) {
+                    continue;
+                }
+                let missed = self.left_out(
+                    opening.at + skip.0,
+                    closing.at.saturating_sub(skip.1).max(opening.at + skip.0),
+                );
+                let gain = own + gain_of(closing, -h.sign, h.closing) - missed;
+                if gain > 0.0 {
+                    self.pairs.push(Pair {
+                        opening: *opening,
+                        closing: *closing,
+                        gain,
+                        score: 0.0,
+                        before: None,
+                        period: None,
+                    });
+                }
+            }
+        }
+    }
+
+    fn run(mut self) -> Option<Chain> {
+        // Indices of pairs by the instant of their closing, to find the predecessors of an opening.
+        let mut by_closing: Vec<usize> = (0..self.pairs.len()).collect();
+        by_closing.sort_by_key(|&i| self.pairs[i].closing.at);
+        let mut rested = Rested::default();
+        let mut next_rested = 0;
+        for index in 0..self.pairs.len() {
+            let at = self.pairs[index].opening.at;
+            let rest_end = at.saturating_sub(self.blocks(LEAST_PAUSE_S));
+            while next_rested < by_closing.len()
+                && self.pairs[by_closing[next_rested]].closing.at <= rest_end
+            {
+                rested.take(by_closing[next_rested], &self.pairs);
+                next_rested += 1;
+            }
+            self.extend(index, &by_closing, &rested);
+        }
+        self.trace_back()
+    }
+
+    /// Finds the best predecessor of a pair.
+    fn extend(&mut self, index: usize, by_closing: &[usize], rested: &Rested) {
+        let own = self.pairs[index];
+        let mut best = (own.gain - START_COST, None, None);
+        let earliest = own.opening.at.saturating_sub(self.blocks(LONGEST_MAKE_S));
+        let latest = own.opening.at.saturating_sub(self.blocks(LEAST_MAKE_S));
+        let first = by_closing.partition_point(|&i| self.pairs[i].closing.at < earliest);
+        for &i in &by_closing[first..] {
+            let before = &self.pairs[i];
+            if before.closing.at > latest {
+                break;
+            }
+            let (cost, period) = self.step_cost(before, &own);
+            let score = before.score + own.gain - cost;
+            if score > best.0 {
+                best = (score, Some(i), Some(period));
+            }
+        }
+        for &i in &rested.best {
+            let before = &self.pairs[i];
+            let score = before.score + own.gain - self.rest_cost(before, &own);
+            if score > best.0 {
+                best = (score, Some(i), before.period);
+            }
+        }
+        let pair = &mut self.pairs[index];
+        (pair.score, pair.before, pair.period) = best;
+    }
+
+    /// Cost of `own` following `before` in the same digit, and the period that goes on.
+    fn step_cost(&self, before: &Pair, own: &Pair) -> (f64, f64) {
+        let period = (own.opening.at - before.opening.at) as f64;
+        let (skip_after, skip_before) = (self.blocks(CHATTER_S), self.blocks(SIDE_LOBE_S));
+        let from = before.closing.at + skip_after;
+        let missed = self.left_out(from, own.opening.at.saturating_sub(skip_before).max(from));
+        let mut cost = PULSE_COST + missed + likeness(before, own);
+        let mut unit = period;
+        match before.period {
+            Some(usual) => {
+                let single = spread_cost((period / usual).ln(), 0.08, 12.0);
+                let double = spread_cost((period / (2.0 * usual)).ln(), 0.08, 12.0) + HOLE_COST;
+                cost += single.min(double);
+                if double < single {
+                    unit = period / 2.0;
+                }
+            }
+            None if !PERIOD_S.contains(&(period / self.rate_hz)) => {
+                cost += HOLE_COST;
+                unit = period / 2.0;
+            }
+            None => {}
+        }
+        let percent = before.break_blocks() / unit;
+        if !(0.28..0.92).contains(&percent) {
+            cost += 8.0;
+        }
+        (cost, unit)
+    }
+
+    /// Cost of `own` beginning another digit of the same number.
+    fn rest_cost(&self, before: &Pair, own: &Pair) -> f64 {
+        DIGIT_COST + likeness(before, own)
+    }
+
+    fn trace_back(&self) -> Option<Chain> {
+        let (mut at, last) = self
+            .pairs
+            .iter()
+            .enumerate()
+            .max_by(|a, b| a.1.score.total_cmp(&b.1.score))?;
+        let score = last.score;
+        let mut pulses = Vec::new();
+        loop {
+            let pair = &self.pairs[at];
+            pulses.push(Pulse {
+                opening: pair.opening,
+                closing: pair.closing,
+            });
+            match pair.before {
+                Some(before) => at = before,
+                None => break,
+            }
+        }
+        pulses.reverse();
+        let openings: Vec<f64> = pulses.iter().map(|p| p.opening.amplitude.abs()).collect();
+        let amplitude = linear::median(&openings)?;
+        (score > 0.0).then_some(Chain {
+            pulses,
+            score,
+            sign: self.hypothesis.sign,
+            amplitude,
+        })
+    }
+}
+
+/// The best few pairs after which a rest has passed. A few, since likeness to the next digit decides too.
+#[derive(Default)]
+struct Rested {
+    best: Vec<usize>,
+}
+
+impl Rested {
+    const KEPT: usize = 6;
+
+    fn take(&mut self, index: usize, pairs: &[Pair]) {
+        self.best.push(index);
+        if self.best.len() > Self::KEPT {
+            self.best
+                .sort_by(|&a, &b| pairs[b].score.total_cmp(&pairs[a].score));
+            self.best.truncate(Self::KEPT);
+        }
+    }
+}
+
+/// How unlike two neighbouring pulses are: break lengths and amplitudes.
+fn likeness(before: &Pair, own: &Pair) -> f64 {
+    let breaks = (own.break_blocks() / before.break_blocks()).ln();
+    let openings = (own.opening.amplitude / before.opening.amplitude).ln();
+    let closings = (own.closing.amplitude / before.closing.amplitude).ln();
+    spread_cost(breaks, 0.12, 10.0)
+        + spread_cost(openings, 0.2, 6.0)
+        + spread_cost(closings, 0.3, 6.0)
+}
+
+/// Half the squared deviation in standard deviations, never more than `most`.
+fn spread_cost(deviation: f64, standard: f64, most: f64) -> f64 {
+    (deviation * deviation / (2.0 * standard * standard)).min(most)
+}
+
+fn running_unexplained(
+    candidates: &[Candidate],
+    length: usize,
+    hypothesis: Hypothesis,
+) -> Vec<f64> {
+    let mut weights = vec![0.0; length + 1];
+    let expected = hypothesis.opening.min(hypothesis.closing);
+    for candidate in candidates {
+        let amplitude = candidate.amplitude.abs();
+        if amplitude > 0.55 * expected && candidate.at < length {
+            let error = (candidate.amplitude / candidate.t).abs();
+            weights[candidate.at + 1] += gain(amplitude.min(expected), error, expected).max(0.0);
+        }
+    }
+    let mut sum = 0.0;
+    for weight in &mut weights {
+        sum += *weight;
+        *weight = sum;
+    }
+    weights
+}

@@ -1,0 +1,305 @@
+//! Joint least squares of the steps that stand so close together that they must be fitted as one: a
+//! transition with its chatter, or a single sharp edge.
+
+use crate::linear;
+use crate::shape::Shape;
+
+/// One step of a cluster: instant in samples from the window's first, and sign.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Step {
+    pub(crate) at: f64,
+    pub(crate) sign: f64,
+}
+
+/// Result of a fit.
+#[derive(Clone, Debug)]
+pub(crate) struct Fit {
+    pub(crate) steps: Vec<Step>,
+    /// Size of a step (positive).
+    pub(crate) amplitude: f64,
+    /// Value of the polynomial under the steps at the first of them: the level just before it.
+    pub(crate) level_before: f64,
+    /// Root-mean-square residual, degrees of freedom counted.
+    pub(crate) residual: f64,
+    /// Variances of the instants, in samples², by the normal equations.
+    pub(crate) variances: Vec<f64>,
+}
+
+/// Where polynomial terms are evaluated: -1 to 1 over the window.
+pub(crate) fn argument(index: usize, length: usize) -> f64 {
+    argument_at(index as f64, length)
+}
+
+fn argument_at(place: f64, length: usize) -> f64 {
+    let middle = (length as f64 - 1.0) / 2.0;
+    (place - middle) / middle.max(1.0)
+}
+
+fn polynomials(length: usize, order: usize) -> Vec<Vec<f64>> {
+    (0..=order)
+        .map(|power| {
+            (0..length)
+                .map(|i| argument(i, length).powi(power as i32))
+                .collect()
+        })
+        .collect()
+}
+
+/// Best place of one step of known sign in `window`, by profile least squares on a grid of a quarter of a
+/// sample over `range` (samples from the window's first). Gives the instant.
+pub(crate) fn scan(
+    window: &[f64],
+    shape: &Shape,
+    sign: f64,
+    order: usize,
+    range: (f64, f64),
+) -> Option<f64> {
+    let basis = orthonormal(&polynomials(window.len(), order));
+    let rest = without(window, &basis);
+    let spacing = 0.25;
+    let count = ((range.1 - range.0) / spacing).floor() as usize;
+    let gain_at = |at: f64| -> f64 {
+        let column: Vec<f64> = (0..window.len())
+            .map(|i| sign * shape.at(i as f64 - at))
+            .collect();
+        let column = without(&column, &basis);
+        let product = linear::dot(&rest, &column);
+        let energy = linear::dot(&column, &column);
+        if product <= 0.0 || energy <= 1e-9 {
+            0.0
+        } else {
+            product * product / energy
+        }
+    };
+    let gains: Vec<f64> = (0..=count)
+        .map(|i| gain_at(range.0 + spacing * i as f64))
+        .collect();
+    let best = (0..gains.len()).max_by(|&a, &b| gains[a].total_cmp(&gains[b]))?;
+    if gains[best] <= 0.0 {
+        return None;
+    }
+    let shift = if best == 0 || best + 1 == gains.len() {
+        0.0
+    } else {
+        linear::parabola_peak(gains[best - 1], gains[best], gains[best + 1])
+    };
+    Some(range.0 + spacing * (best as f64 + shift))
+}
+
+fn orthonormal(columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let mut out: Vec<Vec<f64>> = Vec::new();
+    for column in columns {
+        let mut rest = without(column, &out);
+        let norm = linear::dot(&rest, &rest).sqrt();
+        rest.iter_mut().for_each(|x| *x /= norm);
+        out.push(rest);
+    }
+    out
+}
+
+fn without(samples: &[f64], basis: &[Vec<f64>]) -> Vec<f64> {
+    let mut rest = samples.to_vec();
+    for column in basis {
+        let product = linear::dot(&rest, column);
+        rest.iter_mut()
+            .zip(column)
+            .for_each(|(r, c)| *r -= product * c);
+    }
+    rest
+}
+
+/// Gauss-Newton on all instants of the cluster together with its amplitude and floor.
+pub(crate) fn fit(window: &[f64], shape: &Shape, start: &[Step], order: usize) -> Option<Fit> {
+    let mut steps = start.to_vec();
+    let mut amplitude = 0.0;
+    for round in 0..7 {
+        let solved = solve(window, shape, &steps, order, amplitude, round > 0)?;
+        amplitude = solved.amplitude;
+        if round > 0 {
+            let largest = shift_steps(&mut steps, &solved.shifts);
+            if largest < 1e-4 {
+                break;
+            }
+        }
+    }
+    if amplitude <= 0.0 {
+        return None;
+    }
+    let solved = solve(window, shape, &steps, order, amplitude, true)?;
+    let place = argument_at(steps[0].at, window.len());
+    let level_before = solved
+        .floor
+        .iter()
+        .enumerate()
+        .map(|(power, c)| c * place.powi(power as i32))
+        .sum();
+    Some(Fit {
+        steps,
+        amplitude: solved.amplitude,
+        level_before,
+        residual: solved.residual,
+        variances: solved.variances,
+    })
+}
+
+/// Moves the steps, never past one another and never by more than a sample at once. Gives the largest
+/// move.
+fn shift_steps(steps: &mut [Step], shifts: &[f64]) -> f64 {
+    let mut largest = 0.0f64;
+    for (step, &shift) in steps.iter_mut().zip(shifts) {
+        let bounded = shift.clamp(-0.7, 0.7);
+        step.at += bounded;
+        largest = largest.max(bounded.abs());
+    }
+    for i in 1..steps.len() {
+        if steps[i].at < steps[i - 1].at + 0.5 {
+            steps[i].at = steps[i - 1].at + 0.5;
+        }
+    }
+    largest
+}
+
+struct Solved {
+    amplitude: f64,
+    floor: Vec<f64>,
+    shifts: Vec<f64>,
+    residual: f64,
+    variances: Vec<f64>,
+}
+
+fn solve(
+    window: &[f64],
+    shape: &Shape,
+    steps: &[Step],
+    order: usize,
+    amplitude: f64,
+    with_shifts: bool,
+) -> Option<Solved> {
+    let mut basis = polynomials(window.len(), order);
+    let floor_terms = basis.len();
+    basis.push(
+        (0..window.len())
+            .map(|i| {
+                steps
+                    .iter()
+                    .map(|s| s.sign * shape.at(i as f64 - s.at))
+                    .sum()
+            })
+            .collect(),
+    );
+    if with_shifts {
+        for s in steps {
+            basis.push(
+                (0..window.len())
+                    .map(|i| -amplitude * s.sign * shape.slope(i as f64 - s.at))
+                    .collect(),
+            );
+        }
+    }
+    let gram: Vec<Vec<f64>> = basis
+        .iter()
+        .map(|a| basis.iter().map(|b| linear::dot(a, b)).collect())
+        .collect();
+    let inverse = linear::invert(&gram)?;
+    let products: Vec<f64> = basis
+        .iter()
+        .map(|column| linear::dot(column, window))
+        .collect();
+    let solution: Vec<f64> = inverse
+        .iter()
+        .map(|row| linear::dot(row, &products))
+        .collect();
+    let mut rest = window.to_vec();
+    for (coefficient, column) in solution.iter().zip(&basis) {
+        rest.iter_mut()
+            .zip(column)
+            .for_each(|(r, c)| *r -= coefficient * c);
+    }
+    let freedom = (window.len() as f64 - basis.len() as f64).max(1.0);
+    let variance = linear::dot(&rest, &rest) / freedom;
+    Some(Solved {
+        amplitude: solution[floor_terms],
+        floor: solution[..floor_terms].to_vec(),
+        shifts: solution[floor_terms + 1..].to_vec(),
+        residual: variance.sqrt(),
+        variances: (floor_terms + 1..basis.len())
+            .map(|i| variance * inverse[i][i])
+            .collect(),
+    })
+}
+
+/// Squared residual of one step at a known place, amplitude and floor left free.
+pub(crate) fn misfit(window: &[f64], shape: &Shape, at: f64, order: usize) -> Option<f64> {
+    if window.len() < 12 {
+        return None;
+    }
+    let basis = orthonormal(&polynomials(window.len(), order));
+    let rest = without(window, &basis);
+    let column: Vec<f64> = (0..window.len()).map(|i| shape.at(i as f64 - at)).collect();
+    let column = without(&column, &basis);
+    let energy = linear::dot(&column, &column);
+    let product = linear::dot(&rest, &column);
+    Some(linear::dot(&rest, &rest) - product * product / energy.max(f64::MIN_POSITIVE))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::response::Response;
+    use approx::assert_abs_diff_eq;
+
+    fn draw(shape: &Shape, steps: &[Step], length: usize) -> Vec<f64> {
+        (0..length)
+            .map(|i| {
+                let x = i as f64;
+                0.2 + 0.001 * x
+                    + 0.4
+                        * steps
+                            .iter()
+                            .map(|s| s.sign * shape.at(x - s.at))
+                            .sum::<f64>()
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_single_step_is_found_to_a_thousandth_of_a_sample() {
+        let shape = Shape::new(&Response::first_order(20.0), 48_000.0);
+        let truth = Step {
+            at: 70.337,
+            sign: -1.0,
+        };
+        let window = draw(&shape, &[truth], 144);
+        let at = scan(&window, &shape, -1.0, 1, (40.0, 100.0)).expect("there");
+        assert_abs_diff_eq!(at, truth.at, epsilon = 0.05);
+        let fit = fit(&window, &shape, &[Step { at, sign: -1.0 }], 1).expect("fits");
+        assert_abs_diff_eq!(fit.steps[0].at, truth.at, epsilon = 1e-3);
+        assert_abs_diff_eq!(fit.amplitude, 0.4, epsilon = 1e-4);
+    }
+
+    #[test]
+    fn chatter_is_fitted_together() {
+        let shape = Shape::new(&Response::direct(), 48_000.0);
+        let truth = [
+            Step {
+                at: 60.2,
+                sign: 1.0,
+            },
+            Step {
+                at: 75.9,
+                sign: -1.0,
+            },
+            Step {
+                at: 84.4,
+                sign: 1.0,
+            },
+        ];
+        let window = draw(&shape, &truth, 200);
+        let start = [60.0, 76.5, 84.0].iter().zip(&truth);
+        let start: Vec<Step> = start.map(|(&at, t)| Step { at, sign: t.sign }).collect();
+        let fit = fit(&window, &shape, &start, 1).expect("fits");
+        for (got, want) in fit.steps.iter().zip(&truth) {
+            assert_abs_diff_eq!(got.at, want.at, epsilon = 1e-2);
+        }
+    }
+}

@@ -1,0 +1,179 @@
+//! Reads a short window as the two-valued signal of a contact, to find chatter.
+//!
+//! The probe is taken back (a high-pass with n poles needs n running sums), which turns unknown levels,
+//! droop and wander into a polynomial. The most likely sequence of open and closed follows by dynamic
+//! programming over two states, the polynomial by least squares; a few rounds of both settle.
+
+use crate::cluster::{Step, argument};
+use crate::linear;
+use rustfft::num_complex::Complex64;
+
+/// Cost of one change of state: about the logarithm of the number of places where it could be, plus the
+/// prior against chatter at all.
+const CHANGE_COST: f64 = 9.0;
+/// Ringing of the recorder's anti-alias filter is no chatter.
+const LEAST_DEVIATION: f64 = 0.11;
+
+/// What the window is known to hold besides noise.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Expectation<'a> {
+    pub(crate) poles: &'a [Complex64],
+    pub(crate) rate_hz: f64,
+    /// Size of a step.
+    pub(crate) amplitude: f64,
+    /// Sign of the main transition.
+    pub(crate) sign: f64,
+    /// Main transition, in samples from the window's first.
+    pub(crate) at: f64,
+    /// Noise per sample.
+    pub(crate) noise: f64,
+}
+
+/// Changes of state in `window`, in time order, as steps.
+pub(crate) fn changes(window: &[f64], expected: Expectation<'_>) -> Vec<Step> {
+    let contact = take_back(window, expected.poles, expected.rate_hz);
+    let deviation = (expected.noise / expected.amplitude).max(LEAST_DEVIATION);
+    let scaled: Vec<f64> = contact
+        .iter()
+        .map(|x| x * expected.sign / expected.amplitude)
+        .collect();
+    let order = 1 + expected.poles.len();
+    let mut states: Vec<bool> = (0..window.len()).map(|i| i as f64 > expected.at).collect();
+    for _ in 0..6 {
+        let Some(floor) = floor_under(&scaled, &states, order) else {
+            break;
+        };
+        let level: Vec<f64> = scaled.iter().zip(&floor).map(|(x, f)| x - f).collect();
+        let next = most_likely(&level, deviation);
+        let settled = next == states;
+        states = next;
+        if settled {
+            break;
+        }
+    }
+    (1..states.len())
+        .filter(|&i| states[i] != states[i - 1])
+        .map(|i| Step {
+            at: i as f64 - 0.5,
+            sign: if states[i] {
+                expected.sign
+            } else {
+                -expected.sign
+            },
+        })
+        .collect()
+}
+
+/// Undoes a high-pass of the given poles: x(i) = 2x(i-1) - ... with each pole's own decay.
+fn take_back(window: &[f64], poles: &[Complex64], rate_hz: f64) -> Vec<f64> {
+    let mut signal: Vec<Complex64> = window.iter().map(|&x| Complex64::new(x, 0.0)).collect();
+    for pole in poles {
+        let decay = (pole / rate_hz).exp();
+        let mut sum = Complex64::new(0.0, 0.0);
+        let mut last = signal.first().copied().unwrap_or_default();
+        for value in &mut signal {
+            let here = *value;
+            sum += here - decay * last;
+            last = here;
+            *value = sum;
+        }
+    }
+    signal.iter().map(|z| z.re).collect()
+}
+
+/// Polynomial under a signal whose closed parts stand one unit higher.
+fn floor_under(signal: &[f64], states: &[bool], order: usize) -> Option<Vec<f64>> {
+    let n = signal.len();
+    let basis: Vec<Vec<f64>> = (0..=order)
+        .map(|power| (0..n).map(|i| argument(i, n).powi(power as i32)).collect())
+        .collect();
+    let lowered: Vec<f64> = signal
+        .iter()
+        .zip(states)
+        .map(|(x, &s)| x - f64::from(u8::from(s)))
+        .collect();
+    let solver = linear::Solver::new(&basis)?;
+    let (coefficients, _) = solver.fit(&lowered);
+    Some(
+        (0..n)
+            .map(|i| {
+                coefficients
+                    .iter()
+                    .zip(&basis)
+                    .map(|(c, column)| c * column[i])
+                    .sum()
+            })
+            .collect(),
+    )
+}
+
+/// Viterbi over two states; `level` is near 0 or 1.
+fn most_likely(level: &[f64], deviation: f64) -> Vec<bool> {
+    let cost = |x: f64, state: f64| (x - state).powi(2) / (2.0 * deviation * deviation);
+    let mut scores = [0.0f64; 2];
+    let mut from: Vec<[bool; 2]> = Vec::with_capacity(level.len());
+    for &x in level {
+        let stay = scores;
+        let mut back = [false, true];
+        for state in 0..2 {
+            let other = 1 - state;
+            if stay[other] + CHANGE_COST < stay[state] {
+                scores[state] = stay[other] + CHANGE_COST;
+                back[state] = other == 1;
+            }
+            scores[state] += cost(x, state as f64);
+        }
+        from.push(back);
+    }
+    let mut state = scores[1] < scores[0];
+    let mut states = vec![false; level.len()];
+    for i in (0..level.len()).rev() {
+        states[i] = state;
+        state = from[i][usize::from(state)];
+    }
+    states
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::response::Response;
+    use crate::shape::Shape;
+
+    #[test]
+    fn chatter_is_read_through_a_transformer() {
+        for response in [(0.0, 0.0), (150.0, 0.7)] {
+            let poles = if response.0 > 0.0 {
+                crate::response::second_order_poles(response.0, response.1).to_vec()
+            } else {
+                Vec::new()
+            };
+            let shape = Shape::new(&Response::from_poles(&poles), 48_000.0);
+            let truth = [150.3, 200.8, 230.2, 260.9, 300.1];
+            let window: Vec<f64> = (0..600)
+                .map(|i| {
+                    let x = i as f64;
+                    let steps = truth.iter().enumerate();
+                    0.1 + steps
+                        .map(|(k, t)| if k % 2 == 0 { 0.5 } else { -0.5 } * shape.at(x - t))
+                        .sum::<f64>()
+                })
+                .collect();
+            let found = changes(
+                &window,
+                Expectation {
+                    poles: &poles,
+                    rate_hz: 48_000.0,
+                    amplitude: 0.5,
+                    sign: 1.0,
+                    at: 151.0,
+                    noise: 0.001,
+                },
+            );
+            assert_eq!(found.len(), truth.len(), "{response:?}: {found:?}");
+            for (step, want) in found.iter().zip(truth) {
+                assert!((step.at - want).abs() < 1.0, "{} for {want}", step.at);
+            }
+        }
+    }
+}

@@ -1,0 +1,160 @@
+//! The stream: samples come in blocks of any size, windows go to the analysis, trains come out.
+
+use crate::analyse::{self, Window};
+use crate::types::{Doubt, Trace, Train};
+use crate::view::Overview;
+
+/// Longest stretch analysed at once.
+const WINDOW_S: f64 = 12.0;
+/// A train is taken only when so much quiet after it lies in the window; otherwise it waits for the next.
+const SETTLED_S: f64 = 1.0;
+/// A window without a train hands on so much to the next, the longest train and its rest.
+const CARRY_S: f64 = 4.0;
+
+/// Finds edges in the samples of one channel.
+///
+/// Blocks of any size may be pushed; the result does not depend on how the samples are cut.
+#[derive(Debug)]
+pub struct Detector {
+    rate_hz: f64,
+    /// Samples not yet done with.
+    pending: Vec<f32>,
+    /// Samples of the recording before `pending`.
+    done: u64,
+    gaps: Vec<u64>,
+    trains: Vec<Train>,
+    overview: Overview,
+    sum: f64,
+    squares: f64,
+    peak: f32,
+}
+
+impl Detector {
+    /// Starts a detector for samples taken `sample_rate_hz` times a second.
+    #[must_use]
+    pub fn new(sample_rate_hz: f64) -> Self {
+        Detector {
+            rate_hz: sample_rate_hz,
+            pending: Vec::new(),
+            done: 0,
+            gaps: Vec::new(),
+            trains: Vec::new(),
+            overview: Overview::new(),
+            sum: 0.0,
+            squares: 0.0,
+            peak: 0.0,
+        }
+    }
+
+    /// Takes the next samples, in full-scale units (±1).
+    pub fn push(&mut self, samples: &[f32]) {
+        self.overview.push(samples);
+        let length = self.seconds(WINDOW_S);
+        for chunk in samples.chunks(4096) {
+            let mut rest = chunk;
+            while !rest.is_empty() {
+                let take = (length - self.pending.len()).min(rest.len());
+                self.account(&rest[..take]);
+                self.pending.extend_from_slice(&rest[..take]);
+                rest = &rest[take..];
+                if self.pending.len() == length {
+                    self.analyse(false);
+                }
+            }
+        }
+    }
+
+    /// Says that samples are missing between the last block and the next.
+    pub fn gap(&mut self) {
+        self.gaps.push(self.done + self.pending.len() as u64);
+    }
+
+    /// Ends the recording and gives what was found.
+    #[must_use]
+    pub fn finish(mut self) -> Trace {
+        self.analyse(true);
+        let samples = self.done + self.pending.len() as u64;
+        let count = (samples as f64).max(1.0);
+        let mean = self.sum / count;
+        Trace {
+            sample_rate_hz: self.rate_hz,
+            samples,
+            trains: self.trains,
+            clipped: 0,
+            rms: (self.squares / count - mean * mean).max(0.0).sqrt(),
+            peak: f64::from(self.peak),
+            heard_not_wired: false,
+            overview: self.overview.finish(self.rate_hz),
+        }
+    }
+
+    fn seconds(&self, seconds: f64) -> usize {
+        (seconds * self.rate_hz).round() as usize
+    }
+
+    fn account(&mut self, samples: &[f32]) {
+        for &x in samples {
+            self.sum += f64::from(x);
+            self.squares += f64::from(x) * f64::from(x);
+            self.peak = self.peak.max(x.abs());
+        }
+    }
+
+    /// Analyses what is pending, keeps the trains that are over, hands the rest on.
+    fn analyse(&mut self, last: bool) {
+        let window = Window {
+            samples: &self.pending,
+            start: self.done,
+            rate_hz: self.rate_hz,
+            first: self.done == 0,
+            last,
+        };
+        let end_s = (self.done + self.pending.len() as u64) as f64 / self.rate_hz;
+        let (over, open): (Vec<Train>, Vec<Train>) = analyse::trains(window)
+            .into_iter()
+            .partition(|t| last || end_of(t) + SETTLED_S < end_s);
+        if last {
+            self.trains.extend(
+                over.into_iter()
+                    .map(|t| mark_gaps(t, &self.gaps, self.rate_hz)),
+            );
+            return;
+        }
+        // What follows must not see a finished train's last edge again, yet keep the lead of the next.
+        let mut keep = self.pending.len() - self.seconds(CARRY_S);
+        let place = |s: f64| ((s * self.rate_hz) as u64).saturating_sub(self.done) as usize;
+        if let Some(train) = open.first() {
+            keep = keep.min(place(start_of(train) - 0.5));
+        }
+        if let Some(train) = over.last() {
+            keep = keep.max(place(end_of(train) + 0.1));
+        }
+        self.trains.extend(
+            over.into_iter()
+                .map(|t| mark_gaps(t, &self.gaps, self.rate_hz)),
+        );
+        let keep = keep.clamp(1, self.pending.len());
+        self.pending.drain(..keep);
+        self.done += keep as u64;
+    }
+}
+
+fn start_of(train: &Train) -> f64 {
+    train.edges.first().map_or(0.0, |e| e.instant_s)
+}
+
+fn end_of(train: &Train) -> f64 {
+    train.edges.last().map_or(0.0, |e| e.instant_s)
+}
+
+fn mark_gaps(mut train: Train, gaps: &[u64], rate_hz: f64) -> Train {
+    let (start, end) = (start_of(&train), end_of(&train));
+    let pulses = (train.edges.len() / 2).max(1) as f64;
+    let near = 2.0 * ((end - start) / pulses).max(0.1);
+    let gap = gaps
+        .iter()
+        .map(|&g| g as f64 / rate_hz)
+        .find(|g| (start - near..end + near).contains(g));
+    train.doubts.extend(gap.map(Doubt::Gap));
+    train
+}

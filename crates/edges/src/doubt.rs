@@ -1,0 +1,139 @@
+//! Whether a pulse count is beyond doubt.
+
+use crate::bank::Candidate;
+use crate::chain::{CHATTER_S, Pulse};
+use crate::linear;
+use crate::types::Doubt;
+
+/// Below this signal-to-noise ratio an edge proves nothing.
+const LEAST_SNR: f64 = 5.0;
+/// A step this large beside the train's own needs an explanation.
+const NOTABLE: f64 = 0.45;
+/// Template side lobes around an edge.
+const SIDE_LOBE_S: f64 = 0.0045;
+
+/// What is known of a train at the coarse stage.
+pub(crate) struct Evidence<'a> {
+    pub(crate) pulses: &'a [Pulse],
+    pub(crate) candidates: &'a [Candidate],
+    pub(crate) amplitude: f64,
+    pub(crate) rate_hz: f64,
+    /// Blocks in the window.
+    pub(crate) length: usize,
+    pub(crate) first: bool,
+    pub(crate) last: bool,
+    pub(crate) start_s: f64,
+    pub(crate) sign: f64,
+}
+
+impl Evidence<'_> {
+    fn seconds(&self, block: usize) -> f64 {
+        self.start_s + block as f64 / self.rate_hz
+    }
+
+    fn period(&self) -> f64 {
+        let starts: Vec<f64> = self.pulses.iter().map(|p| p.opening.at as f64).collect();
+        let periods: Vec<f64> = starts.windows(2).map(|w| w[1] - w[0]).collect();
+        linear::median(&periods).unwrap_or(0.1 * self.rate_hz)
+    }
+}
+
+/// Every reason to doubt the count.
+pub(crate) fn doubts(evidence: &Evidence<'_>) -> Vec<Doubt> {
+    let mut out = Vec::new();
+    out.extend(cut_off(evidence));
+    out.extend(weakest(evidence));
+    out.extend(unexplained(evidence));
+    out.extend(irregular(evidence));
+    out
+}
+
+fn weakest(evidence: &Evidence<'_>) -> Option<Doubt> {
+    evidence
+        .pulses
+        .iter()
+        .flat_map(|p| [p.opening, p.closing])
+        .filter(|c| c.t.abs() < LEAST_SNR)
+        .min_by(|a, b| a.t.abs().total_cmp(&b.t.abs()))
+        .map(|c| Doubt::WeakEdge(evidence.seconds(c.at)))
+}
+
+fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
+    let period = evidence.period();
+    let (first, last) = (evidence.pulses.first()?, evidence.pulses.last()?);
+    let from = first.opening.at as f64 - 2.0 * period;
+    let to = last.closing.at as f64 + 2.0 * period;
+    evidence
+        .candidates
+        .iter()
+        .filter(|c| (from..to).contains(&(c.at as f64)))
+        .filter(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
+        .find(|c| !belongs(evidence, c))
+        .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
+}
+
+/// True for the train's own edges, their side lobes and their chatter.
+fn belongs(evidence: &Evidence<'_>, candidate: &Candidate) -> bool {
+    let at = candidate.at as f64 / evidence.rate_hz;
+    evidence.pulses.iter().any(|p| {
+        let opening = p.opening.at as f64 / evidence.rate_hz;
+        let closing = p.closing.at as f64 / evidence.rate_hz;
+        (opening - SIDE_LOBE_S..opening + CHATTER_S + SIDE_LOBE_S).contains(&at)
+            || (closing - CHATTER_S - SIDE_LOBE_S..closing + CHATTER_S + SIDE_LOBE_S).contains(&at)
+    })
+}
+
+/// A dial's pulses are alike; a hand on the hook is not that even.
+fn irregular(evidence: &Evidence<'_>) -> Option<Doubt> {
+    let breaks: Vec<f64> = evidence
+        .pulses
+        .iter()
+        .map(|p| (p.closing.at - p.opening.at) as f64)
+        .collect();
+    let usual = linear::median(&breaks)?;
+    let uneven = breaks.iter().any(|b| (b / usual).ln().abs() > 0.45);
+    let starts: Vec<f64> = evidence
+        .pulses
+        .iter()
+        .map(|p| p.opening.at as f64)
+        .collect();
+    let period = evidence.period();
+    let unsteady = starts.windows(2).any(|w| {
+        let ratio = (w[1] - w[0]) / period;
+        (ratio.ln().abs() > 0.3) && ((ratio / 2.0).ln().abs() > 0.1)
+    });
+    (uneven || unsteady).then_some(Doubt::Irregular)
+}
+
+fn cut_off(evidence: &Evidence<'_>) -> Option<Doubt> {
+    let period = evidence.period();
+    let (first, last) = (evidence.pulses.first()?, evidence.pulses.last()?);
+    let lead = first.opening.at as f64;
+    // A closing shortly before the first opening is the end of a pulse that the recording missed.
+    let cut_short = evidence.first && {
+        let early = evidence.candidates.iter().any(|c| {
+            c.amplitude * evidence.sign < -NOTABLE * evidence.amplitude
+                && c.t.abs() > LEAST_SNR
+                && (c.at as f64) < lead
+                && lead - (c.at as f64) < 1.2 * period
+                && !belongs(evidence, c)
+        });
+        early || lead < 0.6 * period
+    };
+    if cut_short {
+        return Some(Doubt::StartsInside);
+    }
+    let rest = evidence.length as f64 - last.closing.at as f64;
+    (evidence.last && rest < 1.2 * period).then_some(Doubt::EndsInside)
+}
+
+/// Probability of another count: the weakest pulse is noise, by the Gaussian odds of its two edges.
+pub(crate) fn count_risk(pulses: &[Pulse]) -> f64 {
+    pulses
+        .iter()
+        .map(|p| {
+            let square = p.opening.t.powi(2) + p.closing.t.powi(2);
+            (-0.25 * square).exp()
+        })
+        .fold(0.0, f64::max)
+}

@@ -1,0 +1,117 @@
+//! Small dense least squares: bases of a few dozen columns on a few hundred samples.
+
+/// Least squares with a fixed basis, solved once and applied to many right-hand sides.
+#[derive(Debug)]
+pub(crate) struct Solver {
+    basis: Vec<Vec<f64>>,
+    /// Rows of the pseudo-inverse: coefficient i is the dot product of row i and the samples.
+    rows: Vec<Vec<f64>>,
+}
+
+impl Solver {
+    /// `basis` holds the columns. `None` when they depend on one another.
+    pub(crate) fn new(basis: &[Vec<f64>]) -> Option<Self> {
+        let inverse = invert(&gram(basis))?;
+        let length = basis.first()?.len();
+        let rows = inverse
+            .iter()
+            .map(|line| {
+                let mut row = vec![0.0; length];
+                for (factor, column) in line.iter().zip(basis) {
+                    for (r, c) in row.iter_mut().zip(column) {
+                        *r += factor * c;
+                    }
+                }
+                row
+            })
+            .collect();
+        Some(Solver {
+            basis: basis.to_vec(),
+            rows,
+        })
+    }
+
+    /// Coefficients and root-mean-square residual.
+    pub(crate) fn fit(&self, samples: &[f64]) -> (Vec<f64>, f64) {
+        let coefficients: Vec<f64> = self.rows.iter().map(|row| dot(row, samples)).collect();
+        let mut residual = samples.to_vec();
+        for (coefficient, column) in coefficients.iter().zip(&self.basis) {
+            for (r, c) in residual.iter_mut().zip(column) {
+                *r -= coefficient * c;
+            }
+        }
+        let rms = (dot(&residual, &residual) / samples.len() as f64).sqrt();
+        (coefficients, rms)
+    }
+}
+
+pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+
+fn gram(basis: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    basis
+        .iter()
+        .map(|a| basis.iter().map(|b| dot(a, b)).collect())
+        .collect()
+}
+
+/// Inverse of a symmetric positive definite matrix by Gauss-Jordan elimination with pivoting.
+pub(crate) fn invert(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
+    let n = matrix.len();
+    let mut work: Vec<Vec<f64>> = matrix
+        .iter()
+        .enumerate()
+        .map(|(i, row)| {
+            let mut line = row.clone();
+            line.extend((0..n).map(|j| f64::from(u8::from(i == j))));
+            line
+        })
+        .collect();
+    let scale = (0..n).map(|i| matrix[i][i].abs()).fold(0.0, f64::max);
+    for column in 0..n {
+        let pivot =
+            (column..n).max_by(|&a, &b| work[a][column].abs().total_cmp(&work[b][column].abs()))?;
+        if work[pivot][column].abs() <= 1e-13 * scale {
+            return None;
+        }
+        work.swap(column, pivot);
+        let head = work[column][column];
+        work[column].iter_mut().for_each(|x| *x /= head);
+        let lead = work[column].clone();
+        for (row, line) in work.iter_mut().enumerate() {
+            let factor = line[column];
+            if row != column && factor != 0.0 {
+                line.iter_mut()
+                    .zip(&lead)
+                    .for_each(|(x, l)| *x -= factor * l);
+            }
+        }
+    }
+    Some(work.into_iter().map(|line| line[n..].to_vec()).collect())
+}
+
+/// Where the parabola through three equally spaced values has its extreme, in spacings from the middle
+/// one (within ±0.5); 0 when the three lie on a line.
+pub(crate) fn parabola_peak(left: f64, middle: f64, right: f64) -> f64 {
+    let curvature = left - 2.0 * middle + right;
+    if curvature == 0.0 {
+        return 0.0;
+    }
+    (0.5 * (left - right) / curvature).clamp(-0.5, 0.5)
+}
+
+/// Middle value (the upper one of two); `None` when there is none.
+pub(crate) fn median(values: &[f64]) -> Option<f64> {
+    quantile(values, 0.5)
+}
+
+/// Value below which a `share` of the values lie.
+pub(crate) fn quantile(values: &[f64], share: f64) -> Option<f64> {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let last = sorted.len().checked_sub(1)?;
+    sorted
+        .get(((last as f64) * share).round() as usize)
+        .copied()
+}

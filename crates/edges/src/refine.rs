@@ -1,0 +1,345 @@
+//! From coarse places to instants: every transition is fitted at the full rate of the recording.
+
+use crate::bank::Probe;
+use crate::chain::Pulse;
+use crate::cluster::{self, Fit, Step};
+use crate::coarse::Coarse;
+use crate::decode::{self, Expectation};
+use crate::linear;
+use crate::response::{Response, second_order_poles};
+use crate::shape::Shape;
+use rustfft::num_complex::Complex64;
+use std::f64::consts::TAU;
+
+/// Fitted before and after a transition. Longer windows add little: what times a step is its slope.
+const AROUND_S: f64 = 0.002;
+/// At least so many samples to either side, at low rates.
+const AROUND_SAMPLES: f64 = 14.0;
+/// Chatter is looked for so long after a closure, a reclosure so long after an opening.
+const AFTER_CLOSING_S: f64 = 0.0105;
+const AFTER_OPENING_S: f64 = 0.0075;
+/// A coarse place may be a later closure of a chattering contact.
+const BEFORE_CLOSING_S: f64 = 0.0065;
+
+/// A transition at full rate. Instants in samples of the window.
+#[derive(Clone, Debug)]
+pub(crate) struct Fitted {
+    pub(crate) at: f64,
+    pub(crate) variance: f64,
+    pub(crate) amplitude: f64,
+    pub(crate) residual: f64,
+    /// Levels just before and after.
+    pub(crate) before: f64,
+    pub(crate) after: f64,
+    /// Returns to the other state: (start, end).
+    pub(crate) reversals: Vec<(f64, f64)>,
+}
+
+/// All transitions of one chain, fitted.
+#[derive(Clone, Debug)]
+pub(crate) struct Refined {
+    /// Opening and closing of every pulse.
+    pub(crate) pulses: Vec<(Fitted, Fitted)>,
+    pub(crate) poles: Vec<Complex64>,
+    pub(crate) step: f64,
+}
+
+/// Stretch of the window, in samples, in which a transition may be fitted.
+#[derive(Clone, Copy, Debug)]
+struct Bounds {
+    first: f64,
+    last: f64,
+}
+
+/// What all transitions of a train share.
+#[derive(Clone, Copy)]
+struct Contact<'a> {
+    shape: &'a Shape,
+    poles: &'a [Complex64],
+    amplitude: f64,
+    noise: f64,
+}
+
+pub(crate) struct Refiner<'a> {
+    pub(crate) samples: &'a [f64],
+    pub(crate) rate_hz: f64,
+    /// Sign of an opening.
+    pub(crate) sign: f64,
+}
+
+impl Refiner<'_> {
+    pub(crate) fn run(&self, pulses: &[Pulse], coarse: &Coarse, probe: &Probe) -> Option<Refined> {
+        let place = |at: usize| at as f64 * coarse.factor as f64 - 0.5;
+        let places: Vec<(f64, f64)> = pulses
+            .iter()
+            .map(|p| (place(p.opening.at), place(p.closing.at)))
+            .collect();
+        let shape = Shape::new(&probe.response(), self.rate_hz);
+        let reach = 2.0 * coarse.factor as f64 + 2.0;
+        let first: Vec<Option<Fit>> = places
+            .iter()
+            .map(|&(at, _)| {
+                self.single(&shape, at, reach, self.sign)
+                    .map(|(fit, _)| fit)
+            })
+            .collect();
+        let openings: Vec<f64> = places
+            .iter()
+            .zip(&first)
+            .map(|(&(at, _), fit)| fit.as_ref().map_or(at, |f| f.steps[0].at))
+            .collect();
+        let poles = self.settle_probe(probe, &openings);
+        let shape = Shape::new(&Response::from_poles(&poles), self.rate_hz);
+        let amplitude = linear::median(
+            &first
+                .iter()
+                .flatten()
+                .map(|f| f.amplitude)
+                .collect::<Vec<f64>>(),
+        )?;
+        let noise = linear::median(
+            &first
+                .iter()
+                .flatten()
+                .map(|f| f.residual)
+                .collect::<Vec<f64>>(),
+        )?;
+        let contact = Contact {
+            shape: &shape,
+            poles: &poles,
+            amplitude,
+            noise,
+        };
+        let mut out = Vec::new();
+        for (i, &(_, closing)) in places.iter().enumerate() {
+            let opening = openings[i];
+            let next = openings
+                .get(i + 1)
+                .copied()
+                .unwrap_or(self.samples.len() as f64);
+            let before = if i == 0 { 0.0 } else { places[i - 1].1 };
+            let opened = self.transition(
+                contact,
+                self.sign,
+                opening,
+                self.opening_bounds(before, opening, closing),
+            )?;
+            let closed = self.transition(
+                contact,
+                -self.sign,
+                closing,
+                self.closing_bounds(opened.at, closing, next),
+            )?;
+            out.push((opened, closed));
+        }
+        Some(Refined {
+            pulses: out,
+            poles,
+            step: amplitude,
+        })
+    }
+
+    fn around(&self) -> f64 {
+        (AROUND_S * self.rate_hz).max(AROUND_SAMPLES)
+    }
+
+    fn opening_bounds(&self, before: f64, opening: f64, closing: f64) -> Bounds {
+        let rate = self.rate_hz;
+        Bounds {
+            first: (opening - self.around())
+                .max(before + 0.5 * (opening - before).min(0.006 * rate)),
+            last: (opening + AFTER_OPENING_S * rate)
+                .min(closing - BEFORE_CLOSING_S * rate)
+                .max(opening + self.around()),
+        }
+    }
+
+    fn closing_bounds(&self, opening: f64, closing: f64, next: f64) -> Bounds {
+        let rate = self.rate_hz;
+        Bounds {
+            first: (closing - (BEFORE_CLOSING_S + AROUND_S) * rate).max(opening + 0.0015 * rate),
+            last: (closing + AFTER_CLOSING_S * rate).min(next - 0.0015 * rate),
+        }
+    }
+
+    /// Window of the samples within bounds and the place of its first.
+    fn window(&self, bounds: Bounds) -> (&[f64], f64) {
+        let first = bounds.first.max(0.0).ceil() as usize;
+        let last = (bounds.last.max(0.0) as usize).min(self.samples.len());
+        let first = first.min(last);
+        (&self.samples[first..last], first as f64)
+    }
+
+    /// Fits one step alone near `at`. Instants of the fit are moved to the samples' own count.
+    fn single(&self, shape: &Shape, at: f64, reach: f64, sign: f64) -> Option<(Fit, Bounds)> {
+        let bounds = Bounds {
+            first: at - self.around(),
+            last: at + self.around(),
+        };
+        let (window, start) = self.window(bounds);
+        if window.len() < 12 {
+            return None;
+        }
+        let local = at - start;
+        let at = cluster::scan(window, shape, sign, 1, (local - reach, local + reach))?;
+        let mut fit = cluster::fit(window, shape, &[Step { at, sign }], 1)?;
+        fit.steps.iter_mut().for_each(|s| s.at += start);
+        Some((fit, bounds))
+    }
+
+    /// Fits a transition together with the reversals around it.
+    fn transition(
+        &self,
+        contact: Contact<'_>,
+        sign: f64,
+        at: f64,
+        bounds: Bounds,
+    ) -> Option<Fitted> {
+        let (window, start) = self.window(bounds);
+        if window.len() < 12 {
+            return None;
+        }
+        let steps = decode::changes(
+            window,
+            Expectation {
+                poles: contact.poles,
+                rate_hz: self.rate_hz,
+                amplitude: contact.amplitude,
+                sign,
+                at: at - start,
+                noise: contact.noise,
+            },
+        );
+        let steps = self.tidy(steps, sign);
+        if steps.len() <= 1 {
+            let place = steps.first().map_or(at, |s| s.at + start);
+            let (fit, _) = self.single(contact.shape, place, 4.0 + 0.0002 * self.rate_hz, sign)?;
+            return Some(fitted(&fit, sign));
+        }
+        let absolute = |s: &Step| Step {
+            at: s.at + start,
+            sign: s.sign,
+        };
+        let steps: Vec<Step> = steps.iter().map(absolute).collect();
+        self.many(contact.shape, &steps, sign, bounds)
+    }
+
+    /// Keeps an alternating run of steps that begins and ends with the transition's own sign.
+    fn tidy(&self, steps: Vec<Step>, sign: f64) -> Vec<Step> {
+        let own = |s: &Step| s.sign * sign > 0.0;
+        let Some(first) = steps.iter().position(own) else {
+            return Vec::new();
+        };
+        let Some(last) = steps.iter().rposition(own) else {
+            return Vec::new();
+        };
+        steps[first..=last].to_vec()
+    }
+
+    fn many(&self, shape: &Shape, steps: &[Step], sign: f64, bounds: Bounds) -> Option<Fitted> {
+        let around = self.around();
+        let (first, last) = (steps.first()?.at, steps.last()?.at);
+        let tight = Bounds {
+            first: (first - around).max(bounds.first),
+            last: (last + around).min(bounds.last.max(last + 8.0)),
+        };
+        let (window, start) = self.window(tight);
+        let local: Vec<Step> = steps
+            .iter()
+            .map(|s| Step {
+                at: s.at - start,
+                sign: s.sign,
+            })
+            .collect();
+        let mut fit = cluster::fit(window, shape, &local, 2)?;
+        fit.steps.iter_mut().for_each(|s| s.at += start);
+        Some(fitted(&fit, sign))
+    }
+
+    /// Improves the corner (and quality) of the probe on the openings, which do not bounce.
+    fn settle_probe(&self, probe: &Probe, openings: &[f64]) -> Vec<Complex64> {
+        match *probe {
+            Probe::FirstOrder(corner) => {
+                let start = corner.max(8.0);
+                let best = self.search(openings, &[start], &|p| {
+                    vec![Complex64::new(-TAU * p[0], 0.0)]
+                });
+                vec![Complex64::new(-TAU * best[0], 0.0)]
+            }
+            Probe::SecondOrder(corner, q) => {
+                let best = self.search(openings, &[corner, q], &|p| {
+                    second_order_poles(p[0], p[1].clamp(0.3, 1.2)).to_vec()
+                });
+                second_order_poles(best[0], best[1].clamp(0.3, 1.2)).to_vec()
+            }
+        }
+    }
+
+    /// Pattern search over the logarithms of the parameters.
+    fn search(
+        &self,
+        openings: &[f64],
+        start: &[f64],
+        poles: &dyn Fn(&[f64]) -> Vec<Complex64>,
+    ) -> Vec<f64> {
+        let mut best = start.to_vec();
+        let mut least = self.misfit(openings, &poles(&best));
+        let mut stride = 0.25;
+        while stride > 0.004 {
+            let mut moved = false;
+            for parameter in 0..best.len() {
+                for direction in [1.0, -1.0] {
+                    let mut trial = best.clone();
+                    trial[parameter] *= f64::exp(direction * stride);
+                    if trial[0] < 0.2 || trial[0] > 600.0 {
+                        continue;
+                    }
+                    let misfit = self.misfit(openings, &poles(&trial));
+                    if misfit < least {
+                        (best, least, moved) = (trial, misfit, true);
+                        break;
+                    }
+                }
+            }
+            if !moved {
+                stride /= 2.0;
+            }
+        }
+        best
+    }
+
+    /// Squared residual of all openings under a probe, over the first milliseconds after each.
+    fn misfit(&self, openings: &[f64], poles: &[Complex64]) -> f64 {
+        let shape = Shape::new(&Response::from_poles(poles), self.rate_hz);
+        openings
+            .iter()
+            .filter_map(|&at| {
+                let bounds = Bounds {
+                    first: at - 0.0015 * self.rate_hz,
+                    last: at + 0.006 * self.rate_hz,
+                };
+                let (window, start) = self.window(bounds);
+                cluster::misfit(window, &shape, at - start, 1)
+            })
+            .sum()
+    }
+}
+
+fn fitted(fit: &Fit, sign: f64) -> Fitted {
+    let ratio = fit.residual / fit.amplitude;
+    // The normal equations give the Cramer-Rao bound; the term in the fourth power is the regime in which
+    // noise makes the wrong sample look like the step.
+    let variance = fit.variances[0] + 26.0 * ratio.powi(4) + 0.02f64.powi(2);
+    Fitted {
+        at: fit.steps[0].at,
+        variance,
+        amplitude: fit.amplitude,
+        residual: ratio,
+        before: fit.level_before,
+        after: fit.level_before + sign * fit.amplitude,
+        reversals: fit.steps[1..]
+            .chunks_exact(2)
+            .map(|p| (p[0].at, p[1].at))
+            .collect(),
+    }
+}

@@ -1,0 +1,115 @@
+//! Pictures of the trace, of bounded size whatever the length of the recording.
+
+use crate::analyse::Window;
+use crate::types::{Envelope, Snippet};
+
+const COLUMNS: usize = 2000;
+const LEAD_S: f64 = 0.12;
+const TAIL_S: f64 = 0.25;
+const SNIPPET_RATE_HZ: f64 = 12_000.0;
+
+/// Envelope and snippet of the window from a little before `first_s` to a little after `last_s`.
+pub(crate) fn around(window: &Window<'_>, first_s: f64, last_s: f64) -> (Envelope, Snippet) {
+    let index = |s: f64| {
+        let place = s * window.rate_hz - window.start as f64;
+        (place.max(0.0) as usize).min(window.samples.len())
+    };
+    let (from, to) = (index(first_s - LEAD_S), index(last_s + TAIL_S));
+    let stretch = &window.samples[from..to];
+    let start_s = (window.start as f64 + from as f64) / window.rate_hz;
+    (
+        envelope(stretch, start_s, window.rate_hz),
+        snippet(stretch, start_s, window.rate_hz),
+    )
+}
+
+fn envelope(samples: &[f32], start_s: f64, rate_hz: f64) -> Envelope {
+    let width = samples.len().div_ceil(COLUMNS).max(1);
+    let chunks = samples.chunks(width);
+    Envelope {
+        start_s,
+        spacing_s: width as f64 / rate_hz,
+        low: chunks
+            .clone()
+            .map(|c| c.iter().copied().fold(f32::INFINITY, f32::min))
+            .collect(),
+        high: chunks
+            .map(|c| c.iter().copied().fold(f32::NEG_INFINITY, f32::max))
+            .collect(),
+    }
+}
+
+fn snippet(samples: &[f32], start_s: f64, rate_hz: f64) -> Snippet {
+    let width = ((rate_hz / SNIPPET_RATE_HZ) as usize).max(1);
+    let samples: Vec<f32> = samples
+        .chunks_exact(width)
+        .map(|c| c.iter().sum::<f32>() / width as f32)
+        .collect();
+    Snippet {
+        start_s: start_s + (width as f64 - 1.0) / (2.0 * rate_hz),
+        rate_hz: rate_hz / width as f64,
+        samples,
+    }
+}
+
+/// An envelope that grows with the recording: when it is full, neighbours merge and columns double.
+#[derive(Debug)]
+pub(crate) struct Overview {
+    width: usize,
+    filled: usize,
+    low: Vec<f32>,
+    high: Vec<f32>,
+}
+
+impl Overview {
+    pub(crate) fn new() -> Self {
+        Overview {
+            width: 64,
+            filled: 0,
+            low: Vec::new(),
+            high: Vec::new(),
+        }
+    }
+
+    pub(crate) fn push(&mut self, mut samples: &[f32]) {
+        while !samples.is_empty() {
+            if self.filled == 0 {
+                if self.low.len() >= 2 * COLUMNS {
+                    self.halve();
+                }
+                self.low.push(f32::INFINITY);
+                self.high.push(f32::NEG_INFINITY);
+            }
+            let take = (self.width - self.filled).min(samples.len());
+            let (now, later) = samples.split_at(take);
+            if let (Some(low), Some(high)) = (self.low.last_mut(), self.high.last_mut()) {
+                for &x in now {
+                    *low = low.min(x);
+                    *high = high.max(x);
+                }
+            }
+            self.filled = (self.filled + take) % self.width;
+            samples = later;
+        }
+    }
+
+    fn halve(&mut self) {
+        let merge = |v: &[f32], f: fn(f32, f32) -> f32| -> Vec<f32> {
+            v.chunks(2)
+                .map(|p| p.iter().copied().reduce(f).unwrap_or(0.0))
+                .collect()
+        };
+        self.low = merge(&self.low, f32::min);
+        self.high = merge(&self.high, f32::max);
+        self.width *= 2;
+    }
+
+    pub(crate) fn finish(self, rate_hz: f64) -> Envelope {
+        Envelope {
+            start_s: 0.0,
+            spacing_s: self.width as f64 / rate_hz,
+            low: self.low,
+            high: self.high,
+        }
+    }
+}
