@@ -1,0 +1,345 @@
+//! The dial as a mechanism: from its adjustment to the instants at which its contacts move.
+
+use crate::random::{Random, Stream};
+use crate::scenario::{Dial, OffNormal, Scenario, Unevenness};
+use crate::truth::{BreakTruth, DigitTruth, Interval};
+
+/// Least time that a contact stays in a position, in seconds: keeps instants in order whatever is asked.
+const LEAST_STAY_S: f64 = 0.0005;
+/// Least time between the off-normal contacts' restoring and their operating again, in seconds.
+const LEAST_REST_S: f64 = 0.02;
+
+/// Everything that the dial and the hand do in one recording.
+pub(crate) struct Dialling {
+    pub(crate) digits: Vec<DigitTruth>,
+    pub(crate) other_openings_s: Vec<[f64; 2]>,
+    pub(crate) duration_s: f64,
+}
+
+/// Dials the scenario's number.
+pub(crate) fn dialled(scenario: &Scenario) -> Dialling {
+    let mut random = Random::new(scenario.seed, Stream::Dial, 0);
+    let mut digits: Vec<DigitTruth> = Vec::new();
+    for (index, &pulses) in scenario.numbers.iter().enumerate() {
+        let pause = index.checked_sub(1).map(|before| pause_s(scenario, before));
+        let start = digits
+            .last()
+            .zip(pause)
+            .map_or(scenario.lead_in_s, |(last, pause)| {
+                last.last_make_s() + pause
+            });
+        let mut digit = train(&scenario.dial, pulses.max(1).into(), start, &mut random);
+        digit.pause_before_s = pause;
+        digits.push(digit);
+    }
+    if let Some(off_normal) = scenario.dial.off_normal {
+        set_off_normal(&mut digits, off_normal);
+    }
+    let end = digits
+        .last()
+        .map_or(scenario.lead_in_s, DigitTruth::last_make_s);
+    let duration_s = end + scenario.tail_s;
+    Dialling {
+        other_openings_s: other_openings(scenario, &digits, duration_s),
+        digits,
+        duration_s,
+    }
+}
+
+fn pause_s(scenario: &Scenario, index: usize) -> f64 {
+    let pauses = &scenario.pauses_s;
+    if pauses.is_empty() {
+        0.8
+    } else {
+        pauses[index % pauses.len()].max(0.05)
+    }
+}
+
+/// One train of pulses whose first break starts at `start_s`.
+fn train(dial: &Dial, pulses_meant: usize, start_s: f64, random: &mut Random) -> DigitTruth {
+    let pulses = pulses_meant + usize::from(dial.extra_pulse);
+    let starts = break_starts(dial, pulses, start_s, random);
+    let mut breaks: Vec<BreakTruth> = Vec::with_capacity(pulses);
+    for k in 0..pulses {
+        let earliest = breaks.last().map_or(f64::NEG_INFINITY, |b| {
+            b.make_start_s + b.chatter_s() + LEAST_STAY_S
+        });
+        breaks.push(one_break(
+            dial,
+            k,
+            starts[k].max(earliest),
+            starts[k + 1],
+            random,
+        ));
+    }
+    let missing = dial.missing_pulse.filter(|&k| k > 0 && k + 1 < pulses);
+    if let Some(k) = missing {
+        breaks.remove(k);
+    }
+    let mut digit = DigitTruth::measured(breaks, pulses_meant);
+    digit.missing_after = missing.map(|k| k - 1).into_iter().collect();
+    digit
+}
+
+/// Starts of the breaks, and of the break that would follow the last.
+fn break_starts(dial: &Dial, pulses: usize, start_s: f64, random: &mut Random) -> Vec<f64> {
+    let mean = 1.0 / dial.speed_pps;
+    let mut at = start_s;
+    let mut starts = Vec::with_capacity(pulses + 1);
+    for k in 0..=pulses {
+        let moved = if k == 0 {
+            0.0
+        } else {
+            uneven(&dial.unevenness, k, pulses) + random.normal() * dial.jitter_percent
+        };
+        starts.push(at + moved / 100.0 * mean);
+        at += mean * (1.0 + slowing(dial, k, pulses) + first_longer(&dial.unevenness, k));
+    }
+    starts
+}
+
+/// Change of period `k` of a train against the mean, as a fraction.
+fn slowing(dial: &Dial, k: usize, pulses: usize) -> f64 {
+    if pulses < 3 {
+        return 0.0;
+    }
+    dial.slow_down_percent / 100.0 * (k as f64 / (pulses - 2) as f64 - 0.5)
+}
+
+fn first_longer(unevenness: &Unevenness, k: usize) -> f64 {
+    match unevenness {
+        Unevenness::FirstLong { percent } if k == 0 => percent / 100.0,
+        _ => 0.0,
+    }
+}
+
+/// Displacement of a break's start in percent of the period.
+fn uneven(unevenness: &Unevenness, k: usize, pulses: usize) -> f64 {
+    match *unevenness {
+        Unevenness::Even | Unevenness::FirstLong { .. } => 0.0,
+        Unevenness::Alternate { percent } => percent * (k % 2) as f64,
+        Unevenness::BadTooth { from_last, percent } if k + 1 + from_last == pulses => percent,
+        Unevenness::BadTooth { .. } => 0.0,
+        Unevenness::Ripple { percent, pulses } => {
+            percent * (std::f64::consts::TAU * k as f64 / pulses).sin()
+        }
+    }
+}
+
+fn one_break(
+    dial: &Dial,
+    index: usize,
+    start: f64,
+    next_start: f64,
+    random: &mut Random,
+) -> BreakTruth {
+    let period = (next_start - start).max(4.0 * LEAST_STAY_S);
+    let jitter = random.normal() * dial.jitter_percent / 100.0 / dial.speed_pps;
+    let length =
+        (period * dial.percent_break / 100.0 + jitter).clamp(LEAST_STAY_S, period - LEAST_STAY_S);
+    let make = start + length;
+    BreakTruth {
+        break_start_s: start,
+        make_start_s: make,
+        chatter: chatter(dial, make, next_start, random),
+        opening_bounce: opening_bounce(dial, start, length),
+        split: split(dial, index, start, length),
+    }
+}
+
+/// Reopenings after a closing: the time from first to last closure cut at random into closed and open
+/// pieces, none shorter than a twentieth of it.
+fn chatter(dial: &Dial, make: f64, next_start: f64, random: &mut Random) -> Vec<Interval> {
+    let Some(chatter) = dial.chatter else {
+        return Vec::new();
+    };
+    let reopenings = random.whole(1, chatter.reopenings.clamp(1, 8));
+    let total = (chatter.total_s * random.between(0.5, 1.0)).min(0.5 * (next_start - make));
+    let shares: Vec<f64> = (0..2 * reopenings)
+        .map(|_| random.between(0.1, 1.0))
+        .collect();
+    let sum: f64 = shares.iter().sum();
+    let mut at = make;
+    let mut take = |share: f64| {
+        at += total * share / sum;
+        at
+    };
+    shares
+        .chunks_exact(2)
+        .map(|pair| Interval {
+            start_s: take(pair[0]),
+            end_s: take(pair[1]),
+        })
+        .collect()
+}
+
+fn opening_bounce(dial: &Dial, start: f64, length: f64) -> Vec<Interval> {
+    let bounce = dial
+        .opening_bounce
+        .filter(|b| b.after_s + b.closure_s < 0.5 * length);
+    let interval = |b: crate::scenario::OpeningBounce| Interval {
+        start_s: start + b.after_s,
+        end_s: start + b.after_s + b.closure_s,
+    };
+    bounce.map(interval).into_iter().collect()
+}
+
+/// The closure lies at a third of the break, so that the opening after it is the longer one.
+fn split(dial: &Dial, index: usize, start: f64, length: f64) -> Option<Interval> {
+    let split = dial.split_break.filter(|s| s.pulse == index)?;
+    let at = start + (length - split.closure_s) / 3.0;
+    (split.closure_s < 0.5 * length).then_some(Interval {
+        start_s: at,
+        end_s: at + split.closure_s,
+    })
+}
+
+/// The hand winds after the contacts have restored from the digit before, however short the pause.
+fn set_off_normal(digits: &mut [DigitTruth], off_normal: OffNormal) {
+    let mut free_from = LEAST_REST_S;
+    for index in 0..digits.len() {
+        let room = digits.get(index + 1).and_then(|next| next.pause_before_s);
+        let digit = &mut digits[index];
+        let first_break = digit.breaks.first().map_or(0.0, |b| b.break_start_s);
+        digit.winding_start_s = Some((first_break - off_normal.winding_s).max(free_from));
+        let lost = room.map_or(off_normal.lost_motion_s, |pause| {
+            off_normal.lost_motion_s.min(0.4 * pause)
+        });
+        let restored = digit.last_make_s() + lost;
+        digit.off_normal_restored_s = Some(restored);
+        free_from = restored + LEAST_REST_S;
+    }
+}
+
+/// Openings that are no dialling, without those that would touch a digit or the ends.
+fn other_openings(scenario: &Scenario, digits: &[DigitTruth], duration_s: f64) -> Vec<[f64; 2]> {
+    let free = |opening: &[f64; 2]| {
+        digits.iter().all(|digit| {
+            let start = digit.breaks.first().map_or(0.0, |b| b.break_start_s);
+            opening[1] < start - 0.02 || opening[0] > digit.last_make_s() + 0.02
+        })
+    };
+    let mut kept: Vec<[f64; 2]> = scenario
+        .other_openings_s
+        .iter()
+        .filter(|o| o[0] > 0.0 && o[0] < o[1] && o[1] < duration_s && free(o))
+        .copied()
+        .collect();
+    kept.sort_by(|a, b| a[0].total_cmp(&b[0]));
+    kept.dedup_by(|later, earlier| later[0] <= earlier[1]);
+    kept
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::scenario::Chatter;
+    use approx::assert_relative_eq;
+
+    fn first_digit(dial: Dial, pulses: u8) -> DigitTruth {
+        dialled(&Scenario {
+            dial,
+            numbers: vec![pulses],
+            ..Scenario::default()
+        })
+        .digits
+        .remove(0)
+    }
+
+    #[test]
+    fn an_even_dial_sends_what_it_is_set_to() {
+        let digit = first_digit(
+            Dial {
+                speed_pps: 9.3,
+                percent_break: 66.0,
+                ..Dial::default()
+            },
+            8,
+        );
+        assert_relative_eq!(digit.speed_pps.unwrap(), 9.3, max_relative = 1e-12);
+        assert_relative_eq!(digit.percent_break.unwrap(), 66.0, max_relative = 1e-12);
+        assert_relative_eq!(digit.breaks[0].break_start_s, 1.0);
+    }
+
+    #[test]
+    fn slowing_is_by_the_percent_asked() {
+        let digit = first_digit(
+            Dial {
+                slow_down_percent: 12.0,
+                ..Dial::default()
+            },
+            10,
+        );
+        assert_relative_eq!(digit.slow_down_percent.unwrap(), 12.0, max_relative = 1e-9);
+        assert_relative_eq!(digit.speed_pps.unwrap(), 10.0, max_relative = 1e-9);
+        assert!(digit.unevenness_percent.unwrap() < 1e-9);
+    }
+
+    #[test]
+    fn a_missing_pulse_leaves_a_hole_of_two_periods() {
+        let digit = first_digit(
+            Dial {
+                missing_pulse: Some(3),
+                ..Dial::default()
+            },
+            8,
+        );
+        assert_eq!(
+            (digit.pulses, digit.pulses_meant, digit.digit),
+            (7, 8, Some(7))
+        );
+        assert_eq!(digit.missing_after, vec![2]);
+        assert_relative_eq!(
+            digit.breaks[3].break_start_s - digit.breaks[2].break_start_s,
+            0.2,
+            max_relative = 1e-9
+        );
+    }
+
+    #[test]
+    fn chatter_lies_after_the_first_closure_and_within_its_total() {
+        let chatter = Some(Chatter {
+            total_s: 0.003,
+            reopenings: 3,
+        });
+        let digit = first_digit(
+            Dial {
+                chatter,
+                ..Dial::default()
+            },
+            10,
+        );
+        for b in &digit.breaks {
+            assert!(!b.chatter.is_empty() && b.chatter[0].start_s > b.make_start_s);
+            assert!(
+                (0.0015 - 1e-12..=0.003 + 1e-12).contains(&b.chatter_s()),
+                "{}",
+                b.chatter_s()
+            );
+        }
+    }
+
+    #[test]
+    fn pauses_run_from_last_make_to_first_break_and_winding_fits_in() {
+        let off_normal = Some(OffNormal {
+            level_change: 0.15,
+            winding_s: 0.6,
+            lost_motion_s: 0.2,
+        });
+        let scenario = Scenario {
+            numbers: vec![3, 4, 5],
+            pauses_s: vec![0.2, 0.9],
+            dial: Dial {
+                off_normal,
+                ..Dial::default()
+            },
+            ..Scenario::default()
+        };
+        let digits = dialled(&scenario).digits;
+        for (i, pause) in [(1, 0.2), (2, 0.9)] {
+            let measured = digits[i].breaks[0].break_start_s - digits[i - 1].last_make_s();
+            assert_relative_eq!(measured, pause, max_relative = 1e-9);
+            assert!(digits[i].winding_start_s > digits[i - 1].off_normal_restored_s);
+        }
+    }
+}
