@@ -1,0 +1,277 @@
+//! One quantity pulse by pulse, with its limits and uncertainty.
+
+use super::PlotError;
+use super::ink::Ink;
+use super::paper::{Align, Lettering, Paper, text_width};
+use super::rows::Row;
+use super::scale::{Scale, round_step, tick_label, ticks};
+use super::sheet::{Figure, Marker, Series, SeriesInk};
+
+/// Height of the name above a panel, in page units.
+const TITLE_HEIGHT: f64 = 26.0;
+
+/// Height of the line of means above the panel when there are several digits.
+const MEANS_HEIGHT: f64 = 16.0;
+
+/// Height of a panel without points.
+const EMPTY_HEIGHT: f64 = 20.0;
+
+/// Height that `figure` takes with a panel of `panel` page units.
+pub(super) fn height(figure: &Figure, panel: f64, single: bool) -> f64 {
+    let means = if single { 0.0 } else { MEANS_HEIGHT };
+    TITLE_HEIGHT
+        + if figure.is_empty() {
+            EMPTY_HEIGHT
+        } else {
+            means + panel
+        }
+}
+
+/// Points closer together than this get smaller marks.
+const ROOMY: f64 = 18.0;
+
+/// Draws `figure` for the digits of `row` from `top` on; gives the bottom.
+pub(super) fn draw(
+    paper: &Paper<'_>,
+    figure: &Figure,
+    row: &Row,
+    top: f64,
+    height: f64,
+    page_right: f64,
+    single: bool,
+) -> Result<f64, PlotError> {
+    let lower = top + self::height(figure, height, single);
+    let upper = lower - height;
+    let left = row.axis.stretches.first().map_or(0.0, |s| s.left);
+    let right = row.axis.right().min(page_right).max(left);
+    draw_name(paper, figure, left, top + TITLE_HEIGHT - 7.0)?;
+    let Some(scale) = scale_of(figure, upper, lower) else {
+        let look = Lettering::new(12.0, Ink::Quiet);
+        paper.text(
+            "not defined for a single pulse",
+            left + 8.0,
+            lower - 6.0,
+            look,
+        )?;
+        return Ok(lower);
+    };
+    for series in &figure.series {
+        draw_band(paper, series, &scale, left, right)?;
+    }
+    draw_grid(paper, &scale, left, right)?;
+    for series in &figure.series {
+        draw_limits(paper, series, &scale, left, right)?;
+        draw_means(paper, series, row, &scale, (left, right), single)?;
+        draw_points(paper, series, row, &scale)?;
+    }
+    Ok(lower)
+}
+
+fn draw_name(paper: &Paper<'_>, figure: &Figure, left: f64, y: f64) -> Result<(), PlotError> {
+    let name = format!("{}, {}", figure.name, figure.unit);
+    paper.text(&name, left, y, Lettering::new(12.0, Ink::Text).bold())?;
+    if figure.series.len() < 2 {
+        return Ok(());
+    }
+    let mut x = left + text_width(&name, 12.0) * 1.1 + 20.0;
+    for series in &figure.series {
+        mark(paper, series.marker, (x, y - 4.0), 3.6, ink_of(series))?;
+        paper.text(series.name, x + 9.0, y, Lettering::new(12.0, Ink::Text))?;
+        x += text_width(series.name, 12.0) + 30.0;
+    }
+    Ok(())
+}
+
+fn ink_of(series: &Series) -> Ink {
+    match series.ink {
+        SeriesInk::Speed => Ink::Speed,
+        SeriesInk::Share => Ink::Share,
+    }
+}
+
+/// Scale that holds points, bars and limits; `None` when there is nothing to show.
+fn scale_of(figure: &Figure, upper: f64, lower: f64) -> Option<Scale> {
+    if figure.is_empty() {
+        return None;
+    }
+    let ranges = figure.series.iter().filter_map(Series::extremes);
+    let (least, greatest) = ranges.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))?;
+    let missing = (figure.least_span - (greatest - least)).max(0.0) / 2.0;
+    let room = 0.1 * (greatest - least).max(figure.least_span);
+    Some(Scale::new(
+        least - missing - room,
+        greatest + missing + room,
+        lower,
+        upper,
+    ))
+}
+
+fn draw_band(
+    paper: &Paper<'_>,
+    series: &Series,
+    scale: &Scale,
+    left: f64,
+    right: f64,
+) -> Result<(), PlotError> {
+    if series.lower.or(series.upper).is_none() {
+        return Ok(());
+    }
+    let top = scale.place(series.upper.unwrap_or(scale.upper));
+    let bottom = scale.place(series.lower.unwrap_or(scale.low));
+    paper.block(left, top, right, bottom, Ink::Band)
+}
+
+fn draw_grid(paper: &Paper<'_>, scale: &Scale, left: f64, right: f64) -> Result<(), PlotError> {
+    let step = round_step(scale.upper - scale.low, 4.0);
+    for value in ticks(scale.low, scale.upper, step) {
+        let y = scale.place(value);
+        paper.line((left, y), (right, y), 0.8, Ink::Grid)?;
+        let look = Lettering::new(11.0, Ink::Quiet).align(Align::Right);
+        paper.text(&tick_label(value, step), left - 7.0, y + 4.0, look)?;
+    }
+    paper.line(
+        (left, scale.place(scale.low)),
+        (left, scale.place(scale.upper)),
+        0.8,
+        Ink::Quiet,
+    )
+}
+
+fn draw_limits(
+    paper: &Paper<'_>,
+    series: &Series,
+    scale: &Scale,
+    left: f64,
+    right: f64,
+) -> Result<(), PlotError> {
+    for (word, limit) in [("max", series.upper), ("min", series.lower)] {
+        if let Some(limit) = limit {
+            let y = scale.place(limit);
+            paper.dashes((left, y), (right, y), 1.4, Ink::Limit)?;
+            paper.text(
+                &format!("{word} {}", plain(limit)),
+                right + 6.0,
+                y + 4.0,
+                Lettering::new(11.0, Ink::Limit).bold(),
+            )?;
+        }
+    }
+    Ok(())
+}
+
+/// A limit as it is quoted, without digits that are not in it.
+fn plain(limit: f64) -> String {
+    let text = format!("{limit:.2}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// Draws the mean of each digit as a bar across it; its value stands beside it when there is one digit,
+/// above the panel when there are several.
+fn draw_means(
+    paper: &Paper<'_>,
+    series: &Series,
+    row: &Row,
+    scale: &Scale,
+    ends: (f64, f64),
+    single: bool,
+) -> Result<(), PlotError> {
+    for index in row.digits.clone() {
+        let (Some(Some(mean)), Some(points)) = (series.means.get(index), series.points.get(index))
+        else {
+            continue;
+        };
+        let places: Vec<f64> = points
+            .iter()
+            .filter_map(|p| row.axis.place(p.time_s))
+            .collect();
+        let (Some(first), Some(last)) = (places.first(), places.last()) else {
+            continue;
+        };
+        let y = scale.place(mean.value);
+        let ink = ink_of(series);
+        paper.line((first - 10.0, y), (last + 10.0, y), 1.6, ink)?;
+        if single {
+            let label = format!("mean {}", mean.label);
+            let look = Lettering::new(12.0, ink).bold();
+            let x = (last + 16.0).min(ends.1 - text_width(&label, 12.0) * 1.1);
+            paper.text(&label, x, y + 4.0, look)?;
+        } else {
+            let look = Lettering::new(11.0, ink).align(Align::Middle);
+            paper.text(
+                &mean.label,
+                (first + last) / 2.0,
+                scale.place(scale.upper) - 5.0,
+                look,
+            )?;
+        }
+    }
+    Ok(())
+}
+
+fn draw_points(
+    paper: &Paper<'_>,
+    series: &Series,
+    row: &Row,
+    scale: &Scale,
+) -> Result<(), PlotError> {
+    for index in row.digits.clone() {
+        let Some(points) = series.points.get(index) else {
+            continue;
+        };
+        let places: Vec<_> = points
+            .iter()
+            .filter_map(|p| row.axis.place(p.time_s).map(|x| (x, p)))
+            .collect();
+        let crowded = places.windows(2).any(|pair| pair[1].0 - pair[0].0 < ROOMY);
+        let radius = if crowded { 2.4 } else { 3.6 };
+        for (x, point) in places {
+            if let Some(u95) = point.u95 {
+                bar(
+                    paper,
+                    x,
+                    scale.place(point.value + u95),
+                    scale.place(point.value - u95),
+                    ink_of(series),
+                )?;
+            }
+            mark(
+                paper,
+                series.marker,
+                (x, scale.place(point.value)),
+                radius,
+                ink_of(series),
+            )?;
+        }
+    }
+    Ok(())
+}
+
+/// An uncertainty bar from `top` to `bottom`.
+pub(super) fn bar(
+    paper: &Paper<'_>,
+    x: f64,
+    top: f64,
+    bottom: f64,
+    ink: Ink,
+) -> Result<(), PlotError> {
+    paper.line((x, top), (x, bottom), 1.2, ink)?;
+    for y in [top, bottom] {
+        paper.line((x - 3.0, y), (x + 3.0, y), 1.2, ink)?;
+    }
+    Ok(())
+}
+
+/// A point of a series.
+pub(super) fn mark(
+    paper: &Paper<'_>,
+    marker: Marker,
+    (x, y): (f64, f64),
+    radius: f64,
+    ink: Ink,
+) -> Result<(), PlotError> {
+    let r = radius;
+    match marker {
+        Marker::Disc => paper.disc((x, y), r, ink),
+        Marker::Square => paper.block(x - r, y - r, x + r, y + r, ink),
+    }
+}

@@ -1,0 +1,63 @@
+//! The fixed words of verdicts and settings.
+
+use score::{Quench, Tap, Verdict};
+
+/// The verdict as programs read it: `pass`, `conditional-pass`, `conditional-fail`, `fail`, `not-judged`.
+#[must_use]
+pub fn verdict_code(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "pass",
+        Verdict::ConditionalPass => "conditional-pass",
+        Verdict::ConditionalFail => "conditional-fail",
+        Verdict::Fail => "fail",
+        Verdict::NotJudged => "not-judged",
+    }
+}
+
+/// The verdict as people read it, in the words of ILAC-G8:09/2019.
+#[must_use]
+pub fn verdict_words(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "pass",
+        Verdict::ConditionalPass => "conditional pass",
+        Verdict::ConditionalFail => "conditional fail",
+        Verdict::Fail => "fail",
+        Verdict::NotJudged => "not judged",
+    }
+}
+
+/// Where the probe sat: `contacts`, `series`, `line`, `adapter`.
+#[must_use]
+pub fn tap_word(tap: Tap) -> &'static str {
+    match tap {
+        Tap::Contacts => "contacts",
+        Tap::Series => "series",
+        Tap::Line => "line",
+        Tap::Adapter => "adapter",
+    }
+}
+
+/// Whether the spark-quench capacitor was in circuit: `in` or `out`.
+#[must_use]
+pub fn quench_word(quench: Quench) -> &'static str {
+    match quench {
+        Quench::In => "in",
+        Quench::Out => "out",
+    }
+}
+
+/// The name of a quantity for people, and its unit.
+pub(crate) fn quantity(name: &str) -> (&'static str, &'static str) {
+    match name {
+        "speed_pps" => ("pulsing speed", "pps"),
+        "period_ms" => ("period", "ms"),
+        "percent_break" => ("percent break", "%"),
+        "break_make_ratio" => ("break/make ratio", ""),
+        "break_ms" => ("break", "ms"),
+        "make_ms" => ("make", "ms"),
+        "bounce_ms" => ("chatter", "ms"),
+        "pause_before_ms" => ("pause before", "ms"),
+        "pulses" => ("pulses", ""),
+        _ => ("quantity", ""),
+    }
+}
