@@ -27,11 +27,9 @@ pub(crate) fn about(
             .filter(|doubt| concerns(doubt, group, is_first, is_last));
         words.extend(concerning.map(in_words));
     }
-    let risk = 1.0
-        - trains[group.trains()]
-            .iter()
-            .map(|train| 1.0 - train.count_risk)
-            .product::<f64>();
+    // Either train may be miscounted: 1 − (1 − p)(1 − q), written so that one risk alone stays as it is.
+    let risks = trains[group.trains()].iter().map(|train| train.count_risk);
+    let risk = risks.fold(0.0, |either, risk| either + risk - either * risk);
     // A risk that is not a number cannot be called small.
     let is_small = risk <= GREATEST_RISK;
     if !is_small && words.is_empty() {

@@ -157,10 +157,15 @@ pub(crate) fn sentence(check: &Check) -> String {
         .map(|index| format!(" of pulse {}", index + 1))
         .unwrap_or_default();
     let value = wording::measured(check.value, check.guard_band);
-    let limits = match &check.as_quoted {
-        Some(quoted) => quoted.clone(),
-        None => format!("{}{unit}", wording::limits(check.lower, check.upper)),
-    };
+    let quoted = check
+        .as_quoted
+        .as_ref()
+        .map(|quoted| format!(" ({quoted})"))
+        .unwrap_or_default();
+    let limits = format!(
+        "{}{unit}{quoted}",
+        wording::limits(check.lower, check.upper)
+    );
     let position = match (&check.why_not_judged, check.verdict) {
         (Some(why), _) => format!("is not judged against {limits}: {why}"),
         (None, Verdict::Pass) => format!("is within {limits}"),
@@ -260,13 +265,11 @@ fn other_definition(set: &LimitSet) -> Option<Reason> {
 /// Contacts and loop current show what the dial sends; across the line, or behind a relay or an adapter,
 /// line and relay have changed the percent break.
 fn tap_scope(set: &LimitSet, tap: Tap) -> Option<Reason> {
-    let sends = set
-        .scopes
-        .iter()
-        .any(|scope| matches!(scope, Scope::Send | Scope::Bench));
-    let scope = set.scopes.first()?.words();
+    let sends = |scope: &Scope| matches!(scope, Scope::Send | Scope::Bench);
+    let fits_dial = set.scopes.is_empty() || set.scopes.iter().any(sends);
+    let scope = set.scopes.first().map_or("a dial", |scope| scope.words());
     let text = match tap {
-        Tap::Contacts | Tap::Series if sends => return None,
+        Tap::Contacts | Tap::Series if fits_dial => return None,
         Tap::Contacts | Tap::Series => {
             format!(
                 "{} is about {scope}, but the probe sat at the dial",

@@ -53,10 +53,10 @@ impl Grade {
             .find(|grade| grade.name() == name)
     }
 
-    /// True when the grade must be printed beside a verdict: anything below A-.
+    /// True when the grade must be printed beside a verdict: published evidence below A-.
     #[must_use]
     pub fn is_to_be_printed(self) -> bool {
-        self > Grade::AMinus
+        !matches!(self, Grade::A | Grade::AMinus | Grade::Own)
     }
 }
 

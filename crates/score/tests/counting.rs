@@ -1,0 +1,365 @@
+//! Which pulses make a digit, whether the count is sure, and dialled against found.
+
+mod common;
+
+use common::{by, even, finding_codes, measured, reason_codes, scored, trace, train};
+use edges::{Doubt, Train};
+use score::{DialledError, Plan, Settings, Verdict};
+
+/// Pulses of each digit.
+fn counts(trains: Vec<Train>) -> Vec<usize> {
+    scored(trains, &Settings::default())
+        .digits
+        .iter()
+        .map(|digit| digit.pulses)
+        .collect()
+}
+
+/// The rule: a make of max(180 ms, 1.7 median periods) or more parts two digits.
+#[test]
+fn a_long_make_parts_digits() {
+    let pair = |pause_ms| {
+        train(
+            1.0,
+            &[
+                (61.0, 39.0),
+                (61.0, 39.0),
+                (61.0, pause_ms),
+                (61.0, 39.0),
+                (61.0, 39.0),
+                (61.0, 0.0),
+            ],
+        )
+    };
+    // At 10 pps 1.7 periods are 170 ms: 180 ms decide.
+    assert_eq!(counts(vec![pair(180.1)]), [3, 3]);
+    assert_eq!(counts(vec![pair(179.9)]), [6]);
+    let slow = |pause_ms| {
+        train(
+            1.0,
+            &[
+                (90.0, 60.0),
+                (90.0, 60.0),
+                (90.0, pause_ms),
+                (90.0, 60.0),
+                (90.0, 60.0),
+                (90.0, 0.0),
+            ],
+        )
+    };
+    // At 6.67 pps 1.7 periods are 255 ms.
+    assert_eq!(counts(vec![slow(255.1)]), [3, 3]);
+    assert_eq!(counts(vec![slow(254.9)]), [6]);
+}
+
+#[test]
+fn trains_nearer_than_a_pause_are_one_digit() {
+    // The first ends at 1.161 s.
+    assert_eq!(
+        counts(vec![even(1.0, 2, 61.0, 39.0), even(1.2, 3, 61.0, 39.0)]),
+        [5]
+    );
+    assert_eq!(
+        counts(vec![even(1.0, 2, 61.0, 39.0), even(1.4, 3, 61.0, 39.0)]),
+        [2, 3]
+    );
+}
+
+#[test]
+fn digits_of_one_pulse_are_parted_too() {
+    assert_eq!(
+        counts(vec![train(
+            1.0,
+            &[(61.0, 600.0), (61.0, 600.0), (61.0, 0.0)]
+        )]),
+        [1, 1, 1]
+    );
+}
+
+/// Five pulses of 61/39 with the third missing: opening to opening 200 ms, two periods.
+#[test]
+fn a_hole_is_counted_as_opened_and_named() {
+    let holed = train(
+        1.0,
+        &[(61.0, 39.0), (61.0, 139.0), (61.0, 39.0), (61.0, 0.0)],
+    );
+    let settings = Settings {
+        dialled: Some("5".into()),
+        ..by("us-1956-later")
+    };
+    let scored = scored(vec![holed], &settings);
+    assert_eq!(scored.digits[0].pulses, 4);
+    assert!(scored.digits[0].sure);
+    assert_eq!(finding_codes(&scored), ["hole", "missing-pulses"]);
+    assert_eq!(scored.findings[0].pulse_index, Some(1));
+    assert_eq!(scored.verdict, Verdict::Fail);
+    assert!(reason_codes(&scored).contains(&"wrong-count"));
+}
+
+/// Within 0.15 period of two periods: 184 and 216 ms at a median of 100 ms are none, 186 and 214 are.
+#[test]
+fn a_hole_is_two_periods_wide() {
+    for (distance_ms, expected) in [(184.0, false), (186.0, true), (214.0, true), (216.0, false)] {
+        let make_ms = distance_ms - 61.0;
+        let train = train(
+            1.0,
+            &[
+                (61.0, 39.0),
+                (61.0, 39.0),
+                (61.0, make_ms),
+                (61.0, 39.0),
+                (61.0, 0.0),
+            ],
+        );
+        let scored = scored(vec![train], &Settings::default());
+        assert_eq!(
+            finding_codes(&scored).contains(&"hole"),
+            expected,
+            "{distance_ms} ms"
+        );
+    }
+}
+
+/// 25 ms broken, 5 ms closed, 31 ms broken: one pulse of 61 ms, not beyond doubt.
+#[test]
+fn a_split_break_is_one_pulse_and_unsure() {
+    let split = train(1.0, &[(61.0, 39.0), (25.0, 5.0), (31.0, 39.0), (61.0, 0.0)]);
+    let scored = scored(vec![split], &by("us-1956-later"));
+    let digit = &scored.digits[0];
+    assert_eq!(
+        (digit.pulses, digit.sure, digit.verdict),
+        (3, false, Verdict::NotJudged)
+    );
+    approx::assert_abs_diff_eq!(digit.pulses_detail[1].break_ms, 61.0, epsilon = 1e-9);
+    assert_eq!(finding_codes(&scored), ["split-break"]);
+    assert_eq!(
+        digit.doubt.as_deref(),
+        Some("a break is split by a closure of 5.0 ms at 1.125 s")
+    );
+}
+
+#[test]
+fn fifteen_milliseconds_part_two_pulses() {
+    assert_eq!(
+        counts(vec![train(1.0, &[(61.0, 14.9), (61.0, 39.0), (61.0, 0.0)])]),
+        [2]
+    );
+    assert_eq!(
+        counts(vec![train(1.0, &[(61.0, 15.1), (61.0, 39.0), (61.0, 0.0)])]),
+        [3]
+    );
+}
+
+/// 10 ms closed, then 6 ms open: too late for chatter, too short to split a break.
+#[test]
+fn a_late_reopening_is_not_counted_and_unsure() {
+    let train = train(1.0, &[(61.0, 39.0), (61.0, 10.0), (6.0, 23.0), (61.0, 0.0)]);
+    let scored = scored(vec![train], &by("us-1956-later"));
+    let digit = &scored.digits[0];
+    assert_eq!((digit.pulses, digit.sure), (3, false));
+    approx::assert_abs_diff_eq!(digit.pulses_detail[1].break_ms, 61.0, epsilon = 1e-9);
+    approx::assert_abs_diff_eq!(
+        digit.pulses_detail[1].make_ms.unwrap(),
+        39.0,
+        epsilon = 1e-9
+    );
+    assert_eq!(finding_codes(&scored), ["late-reopening"]);
+}
+
+#[test]
+fn every_doubt_of_the_detector_makes_a_digit_unsure_and_unjudged() {
+    let doubts = [
+        Doubt::StartsInside,
+        Doubt::EndsInside,
+        Doubt::Gap(1.2),
+        Doubt::WeakEdge(1.2),
+        Doubt::UnexplainedEdge(1.2),
+        Doubt::OtherCount(4),
+        Doubt::Irregular,
+        Doubt::EdgeKind,
+        Doubt::MayBeFlash,
+    ];
+    for doubt in doubts {
+        let mut train = even(1.0, 5, 62.0, 38.0);
+        train.doubts = vec![doubt];
+        let scored = scored(vec![train], &by("us-1956-later"));
+        assert_eq!(scored.verdict, Verdict::NotJudged, "{doubt:?}");
+        assert!(
+            !scored.digits[0].sure && scored.digits[0].doubt.is_some(),
+            "{doubt:?}"
+        );
+        assert!(
+            scored
+                .checks
+                .iter()
+                .all(|check| check.verdict == Verdict::NotJudged
+                    && check.why_not_judged.is_some()
+                    && check.conformance_probability.is_none())
+        );
+        assert_eq!(reason_codes(&scored), ["count-in-doubt"], "{doubt:?}");
+    }
+}
+
+/// Sure only if every other count is less likely than 1 in 1000.
+#[test]
+fn the_risk_of_another_count_decides() {
+    for (risk, sure) in [
+        (0.0, true),
+        (0.001, true),
+        (0.0011, false),
+        (f64::NAN, false),
+    ] {
+        let mut train = even(1.0, 5, 62.0, 38.0);
+        train.count_risk = risk;
+        assert_eq!(measured(train).sure, sure, "risk {risk}");
+    }
+}
+
+/// Doubts with an instant concern the digits within two periods of it; a start inside concerns the first.
+#[test]
+fn doubts_of_a_shared_train_go_to_the_digit_they_concern() {
+    // Digits 1.0-1.261 s and 1.861-2.122 s.
+    let two = |doubt| {
+        let pulses = [
+            (61.0, 39.0),
+            (61.0, 39.0),
+            (61.0, 600.0),
+            (61.0, 39.0),
+            (61.0, 39.0),
+            (61.0, 0.0),
+        ];
+        let mut train = train(1.0, &pulses);
+        train.doubts = vec![doubt];
+        let scored = scored(vec![train], &Settings::default());
+        scored
+            .digits
+            .iter()
+            .map(|digit| digit.sure)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(two(Doubt::StartsInside), [false, true]);
+    assert_eq!(two(Doubt::EndsInside), [true, false]);
+    assert_eq!(two(Doubt::Gap(1.4)), [false, true]);
+    assert_eq!(two(Doubt::Gap(1.6)), [true, true]);
+    assert_eq!(two(Doubt::Gap(1.8)), [true, false]);
+    assert_eq!(two(Doubt::Irregular), [false, false]);
+}
+
+fn dialled(dialled: &str, pulses: &[usize]) -> score::Scored {
+    let trains = pulses.iter().enumerate();
+    let trains = trains
+        .map(|(index, pulses)| even(1.0 + 3.0 * index as f64, *pulses, 62.0, 38.0))
+        .collect();
+    let settings = Settings {
+        dialled: Some(dialled.into()),
+        ..by("us-1956-later")
+    };
+    scored(trains, &settings)
+}
+
+#[test]
+fn a_right_count_passes() {
+    let scored = dialled("52-0", &[5, 2, 10]);
+    assert_eq!(
+        (scored.verdict, scored.count.verdict),
+        (Verdict::Pass, Verdict::Pass)
+    );
+    assert_eq!(scored.count.expected_pulses, [5, 2, 10]);
+    assert_eq!(
+        scored
+            .checks
+            .iter()
+            .filter(|check| check.quantity == "pulses")
+            .count(),
+        3
+    );
+}
+
+#[test]
+fn a_wrong_count_fails_and_says_which_digit() {
+    let scored = dialled("520", &[5, 3, 10]);
+    assert_eq!(
+        (scored.verdict, scored.count.verdict),
+        (Verdict::Fail, Verdict::Fail)
+    );
+    assert_eq!(
+        scored.count.reason.as_deref(),
+        Some("digit 2: 2 pulses were dialled, 3 found")
+    );
+    let words: Vec<_> = scored.digits.iter().map(|digit| digit.verdict).collect();
+    assert_eq!(words, [Verdict::Pass, Verdict::Fail, Verdict::Pass]);
+    assert_eq!(finding_codes(&scored), ["extra-pulses"]);
+}
+
+#[test]
+fn a_missing_digit_fails() {
+    let scored = dialled("520", &[5, 2]);
+    assert_eq!(scored.verdict, Verdict::Fail);
+    assert_eq!(
+        scored.count.reason.as_deref(),
+        Some("3 digits were dialled, 2 found")
+    );
+}
+
+#[test]
+fn a_wrong_count_that_is_in_doubt_is_not_judged() {
+    let mut train = even(1.0, 4, 62.0, 38.0);
+    train.count_risk = 0.2;
+    let settings = Settings {
+        dialled: Some("5".into()),
+        ..by("us-1956-later")
+    };
+    let scored = scored(vec![train], &settings);
+    assert_eq!(
+        (scored.verdict, scored.count.verdict),
+        (Verdict::NotJudged, Verdict::NotJudged)
+    );
+}
+
+#[test]
+fn a_count_without_limits_is_judged_and_says_that_it_is_all() {
+    let settings = Settings {
+        dialled: Some("5".into()),
+        ..Settings::default()
+    };
+    let scored = scored(vec![even(1.0, 5, 62.0, 38.0)], &settings);
+    assert_eq!(scored.verdict, Verdict::Pass);
+    assert_eq!(reason_codes(&scored), ["no-limits"]);
+    assert!(
+        scored.reasons[0]
+            .text
+            .starts_with("only the count was judged")
+    );
+}
+
+#[test]
+fn the_plan_decides_what_was_dialled() {
+    let settings = Settings {
+        dialled: Some("9".into()),
+        plan: Plan::Reversed,
+        ..Settings::default()
+    };
+    assert_eq!(
+        scored(vec![even(1.0, 1, 62.0, 38.0)], &settings).verdict,
+        Verdict::Pass
+    );
+    assert_eq!(Plan::ZeroFirst.pulses_of("09"), Ok(vec![1, 10]));
+    assert_eq!(
+        Plan::Standard.pulses_of("5A"),
+        Err(DialledError::NotADigit('A'))
+    );
+    assert_eq!(Plan::Standard.pulses_of(" - "), Err(DialledError::Empty));
+}
+
+#[test]
+fn no_dialling_is_said() {
+    let silent = scored(Vec::new(), &by("jp-10"));
+    assert_eq!(
+        (silent.verdict, reason_codes(&silent)),
+        (Verdict::NotJudged, vec!["no-dialling"])
+    );
+    let mut heard = trace(Vec::new());
+    heard.heard_not_wired = true;
+    let heard = score::score(&heard, &by("jp-10"));
+    assert_eq!(reason_codes(&heard), ["heard-not-wired"]);
+}
