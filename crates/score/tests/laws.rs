@@ -1,5 +1,7 @@
 //! Laws that hold for every train.
 
+#![expect(clippy::unwrap_used, reason = "a missing value fails the test")]
+
 mod common;
 
 use common::{by, scored, train};

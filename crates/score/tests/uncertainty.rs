@@ -1,6 +1,8 @@
 //! The propagated uncertainty against a Monte Carlo: draw every edge with its own and its kind's common
 //! error, score, and compare the scatter of the values with what was propagated.
 
+#![expect(clippy::unwrap_used, reason = "a missing value fails the test")]
+
 mod common;
 
 use common::{even, judged_by, measured, scored, train};
@@ -8,6 +10,9 @@ use edges::{Direction, Train};
 use score::{COVERAGE_FACTOR, Digit, LimitSet, Settings, Value};
 
 const DRAWS: usize = 20_000;
+
+/// One figure of a digit.
+type Figure = fn(&Digit) -> Value;
 
 /// A small congruential generator (modulus 2^64, multiplier and increment of the MMIX machine in The Art of
 /// Computer Programming vol. 2, 3.3.4 table 1), of which the upper bits are taken.
@@ -129,7 +134,7 @@ fn propagation_agrees_with_a_monte_carlo() {
     let trains = [uneven_train()];
     let truth = scored(trains.to_vec(), &quiet()).digits;
     let draws = draws(&trains);
-    let cases: [(&str, fn(&Digit) -> Value); 9] = [
+    let cases: [(&str, Figure); 9] = [
         ("speed", |digit| digit.speed_pps.unwrap()),
         ("period", |digit| digit.period_ms.unwrap()),
         ("percent break", |digit| digit.percent_break.unwrap()),

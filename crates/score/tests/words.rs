@@ -1,5 +1,7 @@
 //! The four words, the guard band and the conformance probability.
 
+#![expect(clippy::unwrap_used, reason = "a missing value fails the test")]
+
 mod common;
 
 use approx::assert_abs_diff_eq;
