@@ -22,10 +22,13 @@
 //!
 //! This crate does not know what a dial is.
 
+mod caf;
 mod clip;
+mod csv;
 mod error;
 mod facts;
 mod g711;
+mod packets;
 mod pcm;
 mod raw;
 mod recording;

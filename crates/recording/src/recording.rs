@@ -2,7 +2,7 @@
 
 use std::fmt;
 use std::fs::File;
-use std::io::Read;
+use std::io::{Read, Seek};
 use std::path::Path;
 
 use crate::clip::ClipCounter;
@@ -10,7 +10,7 @@ use crate::sniff::{self, Kind};
 use crate::source::ByteSource;
 use crate::stream::{Notes, Opened, Stream};
 use crate::{Error, Facts, Gap, OpenOptions, Warning};
-use crate::{raw, wav};
+use crate::{caf, csv, packets, raw, wav};
 
 /// A recording, read from its start to its end in blocks.
 pub struct Recording {
@@ -20,7 +20,6 @@ pub struct Recording {
     clips: ClipCounter,
     /// Only floats can be other than numbers.
     may_be_non_finite: bool,
-    non_finite: u64,
     frames_read: u64,
     ended: bool,
 }
@@ -36,7 +35,27 @@ impl Recording {
         }
         let file = File::open(path).map_err(Error::io)?;
         let name = path.to_string_lossy();
-        Recording::from_reader(Box::new(file), &name, options)
+        let on_disk = file.metadata().is_ok_and(|metadata| metadata.is_file());
+        match on_disk && options.raw.is_none() {
+            true => Recording::from_file(file, &name, options),
+            false => Recording::from_reader(Box::new(file), &name, options),
+        }
+    }
+
+    /// A file on disk can be looked into twice, and some containers need that.
+    fn from_file(mut file: File, name: &str, options: &OpenOptions) -> Result<Recording, Error> {
+        let mut head = Vec::new();
+        file.by_ref()
+            .take(sniff::HEAD_BYTES as u64)
+            .read_to_end(&mut head)
+            .map_err(Error::io)?;
+        file.rewind().map_err(Error::io)?;
+        match sniff::kind(&head) {
+            Ok(Kind::Packets(container)) => {
+                Ok(Recording::new(packets::open(Box::new(file), container)?))
+            }
+            _ => Recording::from_reader(Box::new(file), name, options),
+        }
     }
 
     /// Reads from a reader that need not be able to seek, such as standard input. `name` is only a
@@ -46,7 +65,7 @@ impl Recording {
     /// What cannot be read or holds no samples; see [`Error::code`].
     pub fn from_reader(
         reader: Box<dyn Read + Send>,
-        _name: &str,
+        name: &str,
         options: &OpenOptions,
     ) -> Result<Recording, Error> {
         let mut source = ByteSource::new(reader);
@@ -61,6 +80,9 @@ impl Recording {
             Some(format) => raw::open(source, format)?,
             None => match sniff::kind(head)? {
                 Kind::Wav => wav::open(source)?,
+                Kind::PlainCaf => caf::open(source)?,
+                Kind::Packets(container) => packets::open_piped(source, container)?,
+                Kind::Text => csv::open(source, name, options)?,
             },
         };
         Ok(Recording::new(opened))
@@ -74,7 +96,6 @@ impl Recording {
             notes: opened.notes,
             clips,
             may_be_non_finite: opened.extremes.is_none(),
-            non_finite: 0,
             frames_read: 0,
             ended: false,
         }
@@ -97,16 +118,21 @@ impl Recording {
             return Ok(false);
         }
         self.stream.next(frames, &mut self.notes)?;
+        self.take(frames);
+        self.notes.settle();
+        Ok(!self.ended)
+    }
+
+    fn take(&mut self, frames: &mut [f32]) {
         if frames.is_empty() {
             self.ended = true;
-            return Ok(false);
+            return;
         }
         if self.may_be_non_finite {
             self.replace_non_finite(frames);
         }
         self.clips.count(frames);
         self.frames_read += (frames.len() / usize::from(self.facts.channels)) as u64;
-        Ok(true)
     }
 
     /// What is wrong with the file; complete once the end was reached.
@@ -138,11 +164,12 @@ impl Recording {
         }
         for sample in frames.iter_mut().filter(|sample| !sample.is_finite()) {
             *sample = 0.0;
-            self.non_finite += 1;
+            self.notes.count(
+                "non-finite",
+                1,
+                "samples that are not finite numbers ({}): replaced by 0",
+            );
         }
-        let count = self.non_finite;
-        let message = format!("samples that are not finite numbers ({count}): replaced by 0");
-        self.notes.warn("non-finite", message);
     }
 }
 

@@ -5,6 +5,10 @@ use crate::{Error, Facts, Gap, Warning};
 /// Most gaps kept; a file with more is beyond use and its count is in the warning.
 const MOST_GAPS: usize = 10_000;
 
+/// Most samples that one gap is filled with, in all channels together: 16 MiB, or 87 s of 48 kHz
+/// mono. A damaged time stamp must not make hours of silence.
+pub(crate) const MOST_FILLED_SAMPLES: u64 = 4 << 20;
+
 /// A file opened: what it says of itself and where its samples come from.
 pub(crate) struct Opened {
     pub(crate) facts: Facts,
@@ -24,11 +28,20 @@ pub(crate) trait Stream: Send {
 pub(crate) struct Notes {
     pub(crate) warnings: Vec<Warning>,
     pub(crate) gaps: Vec<Gap>,
+    tallies: Vec<Tally>,
+}
+
+/// A warning that counts.
+#[derive(Debug)]
+struct Tally {
+    code: &'static str,
+    /// The message, with `{}` for the count.
+    template: &'static str,
+    count: u64,
 }
 
 impl Notes {
-    /// Adds a warning, or replaces the message of the one with the same code: a warning that counts
-    /// says its last count.
+    /// Adds a warning, or replaces the message of the one with the same code.
     pub(crate) fn warn(&mut self, code: &'static str, message: impl Into<String>) {
         let message = crate::error::one_line(&message.into());
         match self
@@ -38,6 +51,39 @@ impl Notes {
         {
             Some(warning) => warning.message = message,
             None => self.warnings.push(Warning { code, message }),
+        }
+    }
+
+    /// Counts something that may happen often; `template` holds `{}` for the count.
+    pub(crate) fn count(&mut self, code: &'static str, count: u64, template: &'static str) {
+        match self
+            .tallies
+            .iter_mut()
+            .find(|tally| tally.template == template)
+        {
+            Some(tally) => tally.count += count,
+            None => self.tallies.push(Tally {
+                code,
+                template,
+                count,
+            }),
+        }
+    }
+
+    /// Turns the counts so far into warnings.
+    pub(crate) fn settle(&mut self) {
+        for Tally {
+            code,
+            template,
+            count,
+        } in std::mem::take(&mut self.tallies)
+        {
+            self.warn(code, template.replacen("{}", &count.to_string(), 1));
+            self.tallies.push(Tally {
+                code,
+                template,
+                count,
+            });
         }
     }
 

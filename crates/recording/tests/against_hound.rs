@@ -1,5 +1,10 @@
 //! The own WAV reader, sample by sample, against an independent one where that reads the file rightly.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test may stop at what it does not expect"
+)]
+
 use std::io::Cursor;
 
 use recording::{OpenOptions, Recording};
