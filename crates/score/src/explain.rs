@@ -21,18 +21,18 @@ pub(crate) fn reasons(
     reasons.extend(wrong_count(count));
     reasons.extend(digits.iter().enumerate().filter_map(unsure));
     reasons.extend(
-        settings
-            .limits
-            .iter()
-            .flat_map(|set| nothing_to_judge(set, digits, checks)),
-    );
-    reasons.extend(
         checks
             .iter()
             .filter(|check| check.quantity != "pulses")
             .filter_map(not_passed),
     );
     reasons.extend(checks.iter().filter_map(undecidable));
+    reasons.extend(
+        settings
+            .limits
+            .iter()
+            .flat_map(|set| nothing_to_judge(set, digits, checks)),
+    );
     reasons
 }
 
@@ -149,23 +149,25 @@ fn not_passed(check: &Check) -> Option<Reason> {
     })
 }
 
+/// What a check says, in one line, with its source.
+fn sentence(check: &Check) -> String {
+    format!("{} ({})", statement(check), check.source)
+}
+
 /// What a check says, in one line.
-pub(crate) fn sentence(check: &Check) -> String {
+pub(crate) fn statement(check: &Check) -> String {
     let (name, unit) = wording::quantity(check.quantity);
     let pulse = check
         .pulse_index
         .map(|index| format!(" of pulse {}", index + 1))
         .unwrap_or_default();
     let value = wording::measured(check.value, check.guard_band);
-    let quoted = check
-        .as_quoted
-        .as_ref()
-        .map(|quoted| format!(" ({quoted})"))
-        .unwrap_or_default();
-    let limits = format!(
-        "{}{unit}{quoted}",
-        wording::limits(check.lower, check.upper)
-    );
+    let limits = limits_in_words(check, unit);
+    let side = if check.lower.is_some_and(|lower| check.value < lower) {
+        "below"
+    } else {
+        "above"
+    };
     let position = match (&check.why_not_judged, check.verdict) {
         (Some(why), _) => format!("is not judged against {limits}: {why}"),
         (None, Verdict::Pass) => format!("is within {limits}"),
@@ -173,12 +175,25 @@ pub(crate) fn sentence(check: &Check) -> String {
             format!("is within {limits}, but by less than the uncertainty")
         }
         (None, Verdict::ConditionalFail) => {
-            format!("is outside {limits}, but by less than the uncertainty")
+            format!("is {side} {limits}, but by less than the uncertainty")
         }
-        (None, Verdict::Fail) => format!("is outside {limits}"),
+        (None, Verdict::Fail) => format!("is {side} {limits}"),
         (None, Verdict::NotJudged) => format!("is not judged against {limits}"),
     };
-    format!("{name}{pulse} {value}{unit} {position} ({})", check.source)
+    format!("{name}{pulse} {value}{unit} {position}")
+}
+
+/// `9.5-10.5 pps`, `58-70 % (percent make 30-42 %)`, `the limit of 0.5 ms`.
+fn limits_in_words(check: &Check, unit: &str) -> String {
+    let quoted = check
+        .as_quoted
+        .as_ref()
+        .map(|quoted| format!(" ({quoted})"))
+        .unwrap_or_default();
+    match (check.lower, check.upper) {
+        (Some(limit), None) | (None, Some(limit)) => format!("the limit of {limit}{unit}{quoted}"),
+        (lower, upper) => format!("{}{unit}{quoted}", wording::limits(lower, upper)),
+    }
 }
 
 /// How to record what this recording cannot decide.

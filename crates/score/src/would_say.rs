@@ -49,7 +49,7 @@ fn why(verdict: Verdict, checks: &[Check]) -> String {
         (Some(check), _) => format!(
             "digit {}: {}",
             check.digit_index + 1,
-            explain::sentence(check)
+            explain::statement(check)
         ),
         (None, 0) => "nothing it limits was measured".into(),
         (None, _) => "the count of a digit is in doubt".into(),

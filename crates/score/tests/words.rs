@@ -284,3 +284,23 @@ fn nothing_would_be_said_when_a_set_was_chosen() {
             .is_empty()
     );
 }
+
+/// The lines that a technician reads: figures to two digits of the uncertainty, the side of the limit, the
+/// source.
+#[test]
+fn reasons_name_value_limit_and_source() {
+    let mut train = with_variance(even(1.0, 5, 58.0, 35.0), 1e-10);
+    train.reversals = vec![common::reopening(&train, 3, 0.3, 0.6)];
+    let texts: Vec<_> = scored(vec![train], &by("au-s002"))
+        .reasons
+        .into_iter()
+        .map(|reason| reason.text)
+        .collect();
+    // u95 of a break: 1.96 x sqrt(2 x 1e-10) s = 0.0277 ms.
+    let expected = [
+        "digit 1: break of pulse 1 58.000 ± 0.028 ms is below 60-70 ms (AS/CA S002:2010, cl. 5.5.1.8(a)(i), 2010)",
+        "digit 1: contact bounce of pulse 4 0.90 ± 0.10 ms is above the limit of 0.5 ms (AS/CA S002:2010, \
+         cl. 5.5.1.8(a)(iii), 2010)",
+    ];
+    assert_eq!(texts, expected);
+}
