@@ -140,6 +140,31 @@ fn a_split_break_is_one_pulse_and_unsure() {
     );
 }
 
+/// With one period and one hole the period is taken, not the mean of both.
+#[test]
+fn a_hole_shows_in_three_pulses() {
+    let scored = scored(
+        vec![train(1.0, &[(61.0, 39.0), (61.0, 139.0), (61.0, 0.0)])],
+        &Settings::default(),
+    );
+    assert_eq!(
+        (scored.digits[0].pulses, finding_codes(&scored)),
+        (3, vec!["hole"])
+    );
+}
+
+/// A split break ends with its last part: the chatter after that is the pulse's.
+#[test]
+fn a_split_break_has_the_chatter_of_its_last_closure() {
+    let mut split = train(1.0, &[(25.0, 5.0), (31.0, 39.0), (61.0, 0.0)]);
+    split.reversals = vec![common::reopening(&split, 1, 0.4, 0.6)];
+    approx::assert_abs_diff_eq!(
+        measured(split).pulses_detail[0].chatter_ms,
+        1.0,
+        epsilon = 1e-9
+    );
+}
+
 #[test]
 fn fifteen_milliseconds_part_two_pulses() {
     assert_eq!(
@@ -215,6 +240,26 @@ fn the_risk_of_another_count_decides() {
         train.count_risk = risk;
         assert_eq!(measured(train).sure, sure, "risk {risk}");
     }
+}
+
+/// Two trains that make one digit: either may be miscounted, 1 − 0.9994² = 0.0012.
+#[test]
+fn risks_of_joined_trains_add_up() {
+    let joined = |risk| {
+        let mut trains = vec![even(1.0, 2, 61.0, 39.0), even(1.2, 3, 61.0, 39.0)];
+        trains.iter_mut().for_each(|train| train.count_risk = risk);
+        scored(trains, &Settings::default()).digits.remove(0)
+    };
+    assert_eq!((joined(0.0006).pulses, joined(0.0006).sure), (5, false));
+    assert!(joined(0.0004).sure);
+}
+
+/// Where a digit has its train to itself the detector has decided that the doubt concerns it.
+#[test]
+fn a_doubt_about_a_digits_own_train_is_not_questioned() {
+    let mut train = even(1.0, 5, 62.0, 38.0);
+    train.doubts = vec![Doubt::Gap(9.0)];
+    assert!(!measured(train).sure);
 }
 
 /// Doubts with an instant concern the digits within two periods of it; a start inside concerns the first.

@@ -162,6 +162,41 @@ fn propagation_agrees_with_a_monte_carlo() {
     }
 }
 
+/// The parts that a nearly even dial hides: first and last opening, which alone enter the span, are the worst
+/// edges here, and the dial slows by half.
+#[test]
+fn propagation_agrees_where_the_span_is_worst() {
+    let mut steep = train(
+        1.0,
+        &[
+            (50.0, 30.0),
+            (57.0, 38.0),
+            (66.0, 44.0),
+            (75.0, 50.0),
+            (84.0, 56.0),
+            (60.0, 0.0),
+        ],
+    );
+    steep
+        .edges
+        .iter_mut()
+        .for_each(|edge| edge.variance_s2 = 2e-6 * 2e-6);
+    steep.edges[0].variance_s2 = 40e-6 * 40e-6;
+    steep.edges[10].variance_s2 = 30e-6 * 30e-6;
+    let trains = [steep];
+    let truth = scored(trains.to_vec(), &quiet()).digits;
+    let draws = draws(&trains);
+    agrees("percent break", &truth, &draws, |digits| {
+        digits[0].percent_break.unwrap()
+    });
+    agrees("ratio", &truth, &draws, |digits| {
+        digits[0].break_make_ratio.unwrap()
+    });
+    agrees("slow-down", &truth, &draws, |digits| {
+        digits[0].slow_down_percent.unwrap()
+    });
+}
+
 #[test]
 fn a_pause_carries_the_common_errors_of_both_trains() {
     let mut second = uneven_train();
@@ -194,6 +229,24 @@ fn the_interval_of_unevenness_holds_the_truth() {
             "covered {covered} of {DRAWS}"
         );
     }
+}
+
+/// Four pulses of an even dial leave one degree of freedom: the scatter is the magnitude of one normal figure,
+/// and the bound is its 95 % interval exactly. Tolerance: four standard errors of the fraction.
+#[test]
+fn the_interval_of_unevenness_is_exact_with_one_degree_of_freedom() {
+    let train = common::with_variance(even(1.0, 4, 61.0, 39.0), 1e-10);
+    let unevenness = |digits: &Vec<Digit>| digits[0].unevenness_percent.unwrap();
+    let covered = draws(&[train])
+        .iter()
+        .map(unevenness)
+        .filter(|value| value.value <= value.u95)
+        .count();
+    let fraction = covered as f64 / DRAWS as f64;
+    assert!(
+        (fraction - 0.95).abs() < 4.0 * (0.95f64 * 0.05 / DRAWS as f64).sqrt(),
+        "covered {fraction}"
+    );
 }
 
 /// Common errors alone, by hand. Ten pulses, 61/39 ms; openings share 10 µs, closings 20 µs: a break errs by

@@ -151,15 +151,15 @@ fn without_uncertainty_conformance_is_certain_either_way() {
     );
 }
 
-/// A guard band of 0.1 pps is a quarter of a half-width of 0.4: just decided. Of 0.39: not.
+/// A guard band of 0.1 pps is a quarter of a half-width of 0.4: just decided. Of 0.399: not.
 #[test]
 fn a_recording_that_cannot_decide_says_so() {
     let check = speed_check(Range::between(9.6, 10.4), VARIANCE_FOR_A_TENTH, 0.0);
     assert!(!check.undecidable);
-    let check = speed_check(Range::between(9.61, 10.39), VARIANCE_FOR_A_TENTH, 0.0);
+    let check = speed_check(Range::between(9.601, 10.399), VARIANCE_FOR_A_TENTH, 0.0);
     assert!(check.undecidable);
     let set = LimitSet {
-        pps: Some(Range::between(9.61, 10.39)),
+        pps: Some(Range::between(9.601, 10.399)),
         ..LimitSet::own("narrow")
     };
     let noisy = with_variance(even(1.0, 2, 61.0, 39.0), VARIANCE_FOR_A_TENTH);
