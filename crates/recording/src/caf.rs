@@ -3,11 +3,11 @@
 //! The library for compressed CAF wants to see the end of the file first, which a pipe cannot give
 //! and a truncated file does not have; plain samples need no more than this.
 
-use crate::pcm::{Length, PcmStream, check_facts, no_samples};
+use crate::Error;
+use crate::pcm::{Length, Plain, no_samples};
 use crate::sample::{Coding, Order, SampleFormat};
 use crate::source::ByteSource;
 use crate::stream::{Notes, Opened};
-use crate::{Error, Facts};
 
 /// Opens a file whose description chunk names plain samples.
 pub(crate) fn open(mut source: ByteSource) -> Result<Opened, Error> {
@@ -42,8 +42,11 @@ pub(crate) fn open(mut source: ByteSource) -> Result<Opened, Error> {
     }
 }
 
-/// Name and length of the next chunk; a negative length means the rest of the file.
-fn chunk(source: &mut ByteSource) -> Result<Option<([u8; 4], Option<u64>)>, Error> {
+/// Name of a chunk and its length, `None` for the rest of the file.
+type ChunkHead = ([u8; 4], Option<u64>);
+
+/// The next chunk's head; a negative length means the rest of the file.
+fn chunk(source: &mut ByteSource) -> Result<Option<ChunkHead>, Error> {
     let Some(head) = source.array::<12>().map_err(Error::io)? else {
         return Ok(None);
     };
@@ -72,34 +75,15 @@ fn start(source: ByteSource, fields: &[u8; 32], length: Length) -> Result<Opened
         u32::from(channels),
         word(28),
     )?;
-    let frame_bytes = format.coding.bytes() as u64 * u64::from(channels);
-    let facts = Facts {
-        sample_rate_hz: f64::from_bits(rate),
+    let sample_rate_hz = f64::from_bits(rate);
+    Plain {
+        name: "CAF",
+        format,
         channels,
-        encoding: format!("CAF, {}", format.describe()),
-        frames: match length {
-            Length::Declared(bytes) => bytes.checked_div(frame_bytes),
-            _ => None,
-        },
-    };
-    check_facts(&facts)?;
-    let mut notes = Notes::default();
-    if length == Length::ToEnd {
-        notes.warn(
-            "streamed-length",
-            "the header gives no length (written to a pipe): read to the end",
-        );
+        sample_rate_hz,
+        length,
     }
-    let mut stream = PcmStream::new(source, format, channels, length);
-    if !stream.has_samples()? {
-        return Err(no_samples());
-    }
-    Ok(Opened {
-        facts,
-        extremes: format.extremes(),
-        stream: Box::new(stream),
-        notes,
-    })
+    .open(source, Notes::default())
 }
 
 fn sample_format(

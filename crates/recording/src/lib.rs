@@ -22,12 +22,14 @@
 //!
 //! This crate does not know what a dial is.
 
+mod aiff;
 mod caf;
 mod clip;
 mod csv;
 mod error;
 mod facts;
 mod g711;
+mod mpeg;
 mod packets;
 mod pcm;
 mod raw;

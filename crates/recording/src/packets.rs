@@ -1,11 +1,14 @@
-//! Containers and codecs that symphonia reads: FLAC, AIFF, CAF, Ogg, MPEG audio, MP4, ADPCM in WAV.
+//! Containers and codecs that symphonia reads: FLAC, CAF, Ogg, MPEG audio, MP4, ADPCM in WAV.
 
-use std::io;
-use std::sync::Mutex;
+use std::fs::File;
+use std::io::{self, Seek};
+use std::sync::{Arc, Mutex};
 
 use symphonia::core::audio::AudioSpec;
 use symphonia::core::codecs::audio::well_known as id;
-use symphonia::core::codecs::audio::{AudioCodecParameters, AudioDecoder, AudioDecoderOptions};
+use symphonia::core::codecs::audio::{
+    AudioCodecId, AudioCodecParameters, AudioDecoder, AudioDecoderOptions,
+};
 use symphonia::core::errors::Error as Fault;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, Track, TrackType};
@@ -14,6 +17,7 @@ use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
 use symphonia::core::units::TimeBase;
 
+use crate::mpeg::Watch;
 use crate::pcm::{check_facts, no_samples};
 use crate::sample::integer_extremes;
 use crate::sniff::{Container, not_decoded};
@@ -27,20 +31,39 @@ const BLOCK_SAMPLES: usize = 64 * 1024;
 /// Failures in a row, of demuxer or decoder, after which the rest of a file counts as lost.
 const MOST_FAILURES: u32 = 100;
 
-/// Frames by which a lossy codec's declared length may miss the real one without anything being
-/// cut off: its longest packet and the encoder's delay.
-const LOSSY_SLACK_FRAMES: u64 = 8192;
-
 const DAMAGED: &str = "packets that are missing or damaged ({}): the value before them was held";
 
 /// Opens from a source that cannot seek.
 pub(crate) fn open_piped(source: ByteSource, container: Container) -> Result<Opened, Error> {
-    let reader = Piped(Mutex::new(source));
-    open(Box::new(ReadOnlySource::new(reader)), container)
+    let watch = (container == Container::Mpeg).then(Arc::default);
+    let reader = Piped {
+        source: Mutex::new(source),
+        watch: watch.clone(),
+    };
+    open(Box::new(ReadOnlySource::new(reader)), container, watch)
+}
+
+/// Opens a file on disk.
+///
+/// A truncated one is read as a pipe would be, since the library looks for an index or a length at
+/// its end; so is one without time stamps, whose bytes must pass in order to be watched.
+pub(crate) fn open_file(file: File, container: Container) -> Result<Opened, Error> {
+    let mut again = file.try_clone().map_err(Error::io)?;
+    if container == Container::Mpeg {
+        return open_piped(ByteSource::new(Box::new(file)), container);
+    }
+    open(Box::new(file), container, None).or_else(|error| {
+        again.rewind().map_err(Error::io)?;
+        open_piped(ByteSource::new(Box::new(again)), container).map_err(|_| error)
+    })
 }
 
 /// Opens from any source.
-pub(crate) fn open(source: Box<dyn MediaSource>, container: Container) -> Result<Opened, Error> {
+fn open(
+    source: Box<dyn MediaSource>,
+    container: Container,
+    watch: Option<SharedWatch>,
+) -> Result<Opened, Error> {
     let seekable = source.is_seekable();
     let bytes = MediaSourceStream::new(source, Default::default());
     let reader = symphonia::default::get_probe()
@@ -58,12 +81,14 @@ pub(crate) fn open(source: Box<dyn MediaSource>, container: Container) -> Result
         track_id: track.id,
         time_base: track.time_base,
         declared: track.num_frames,
-        slack: LOSSY_SLACK_FRAMES,
+        slack: 0,
         sample_rate_hz: 0,
         channels: 0,
         pending: Vec::new(),
         last: Vec::new(),
         expected_tick: None,
+        watch,
+        packets: 0,
         frames: 0,
         damaged: 0,
         failures: 0,
@@ -73,9 +98,7 @@ pub(crate) fn open(source: Box<dyn MediaSource>, container: Container) -> Result
     stream.read_ahead(&mut notes)?;
     let params = stream.decoder.codec_params().clone();
     let extremes = extremes(&params);
-    if integer_bits(&params).is_some() {
-        stream.slack = 0;
-    }
+    stream.slack = slack(params.codec);
     let facts = Facts {
         sample_rate_hz: f64::from(stream.sample_rate_hz),
         channels: stream.channels,
@@ -91,16 +114,22 @@ pub(crate) fn open(source: Box<dyn MediaSource>, container: Container) -> Result
     })
 }
 
+type SharedWatch = Arc<Mutex<Watch>>;
+
 /// A reader that symphonia may share between threads, though it never does.
-struct Piped(Mutex<ByteSource>);
+struct Piped {
+    source: Mutex<ByteSource>,
+    watch: Option<SharedWatch>,
+}
 
 impl io::Read for Piped {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let source = self
-            .0
-            .get_mut()
-            .map_err(|_| io::Error::other("a reader failed before"))?;
-        source.read(buffer)
+        let failed = || io::Error::other("a reader failed before");
+        let count = self.source.get_mut().map_err(|_| failed())?.read(buffer)?;
+        if let Some(watch) = &self.watch {
+            watch.lock().map_err(|_| failed())?.feed(&buffer[..count]);
+        }
+        Ok(count)
     }
 }
 
@@ -143,12 +172,18 @@ fn refusal(fault: Fault, container: Container, seekable: bool) -> Error {
         Fault::IoError(error) if error.kind() != io::ErrorKind::UnexpectedEof => Error::io(error),
         Fault::IoError(_) => Error::new(
             "bad-header",
-            format!("it ends within its {name} header; copy or export it again"),
+            format!(
+                "it ends before the first whole packet of its {name} data; copy or export it again"
+            ),
+        ),
+        _ if container == Container::Mp4 => Error::new(
+            "bad-header",
+            "its M4A index is missing or damaged, so the recording was never finished; export it again",
         ),
         Fault::Unsupported(_) => not_decoded(&format!("this kind of {name}")),
         _ => Error::new(
             "bad-header",
-            format!("its {name} header is damaged; copy or export it again"),
+            format!("its {name} data are damaged from the start; copy or export it again"),
         ),
     }
 }
@@ -170,6 +205,9 @@ struct PacketStream {
     last: Vec<f32>,
     /// Where the next packet should start, in the track's time base.
     expected_tick: Option<i64>,
+    /// Notices losses in streams without time stamps.
+    watch: Option<SharedWatch>,
+    packets: u64,
     frames: u64,
     damaged: u64,
     failures: u32,
@@ -204,6 +242,7 @@ impl PacketStream {
             Ok(None) => self.end(notes),
             Ok(Some(packet)) if packet.track_id == self.track_id => {
                 self.fill_missing(&packet, out, notes);
+                self.fill_losses(out, notes);
                 self.decode(&packet, out, notes);
             }
             Ok(Some(_)) => {}
@@ -275,6 +314,34 @@ impl PacketStream {
             notes.count("damaged-packet", u64::from(self.failures == 0), DAMAGED);
             self.hold(frames, out, notes);
         }
+    }
+
+    /// What the watch noticed before the packet at hand. A leading frame without sound may be
+    /// counted by one side only, so that the place is right to one packet.
+    fn fill_losses(&mut self, out: &mut Vec<f32>, notes: &mut Notes) {
+        self.packets += 1;
+        for samples in self.losses_before(self.packets) {
+            if self.channels > 0 {
+                notes.count("damaged-packet", 1, DAMAGED);
+                self.hold(samples, out, notes);
+            }
+        }
+    }
+
+    fn losses_before(&self, packet: u64) -> Vec<u64> {
+        let Some(mut watch) = self.watch.as_ref().and_then(|watch| watch.lock().ok()) else {
+            return Vec::new();
+        };
+        let count = watch
+            .losses
+            .iter()
+            .take_while(|loss| loss.frames_before < packet)
+            .count();
+        watch
+            .losses
+            .drain(..count)
+            .map(|loss| loss.samples)
+            .collect()
     }
 
     fn ticks_to_frames(&self, ticks: u64) -> u64 {
@@ -370,15 +437,45 @@ impl Stream for PacketStream {
     }
 }
 
+/// Frames by which the declared length may miss the real one without anything being cut off: the
+/// encoder's delay and a longest packet, where writers disagree about counting them.
+fn slack(codec: AudioCodecId) -> u64 {
+    match codec {
+        id::CODEC_ID_FLAC => 0,
+        id::CODEC_ID_MP1 | id::CODEC_ID_MP2 | id::CODEC_ID_MP3 => 2 * 1152,
+        id::CODEC_ID_ALAC => 4096,
+        _ => 8192,
+    }
+}
+
 /// Bits of a codec that gives integers without loss.
 fn integer_bits(params: &AudioCodecParameters) -> Option<u8> {
     let lossless = params.codec == id::CODEC_ID_FLAC
         || params.codec == id::CODEC_ID_ALAC
         || pcm_name(params).is_some_and(|name| name.ends_with("PCM"));
-    let bits = params.bits_per_coded_sample.or(params.bits_per_sample)?;
+    let configured = params
+        .extra_data
+        .as_ref()
+        .filter(|_| params.codec == id::CODEC_ID_ALAC);
+    let configured = configured.and_then(|data| alac_bits(data)).map(u32::from);
+    let bits = configured
+        .or(params.bits_per_coded_sample)
+        .or(params.bits_per_sample)?;
     u8::try_from(bits)
         .ok()
         .filter(|bits| lossless && (2..=64).contains(bits))
+}
+
+/// Bits in the configuration of ALAC, which MP4 and CAF do not repeat elsewhere. It is 24 bytes, the
+/// sixth is the bits; MP4 puts a version of 4 bytes before it, old CAF a whole atom.
+fn alac_bits(data: &[u8]) -> Option<u8> {
+    let name = data.windows(4).rposition(|window| window == b"alac");
+    let start = match (name, data.len()) {
+        (Some(name), _) => name + 8,
+        (None, 28 | 52) => 4,
+        (None, _) => 0,
+    };
+    data.get(start + 5).copied()
 }
 
 fn extremes(params: &AudioCodecParameters) -> Option<(f32, f32)> {

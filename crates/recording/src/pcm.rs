@@ -2,7 +2,7 @@
 
 use crate::sample::SampleFormat;
 use crate::source::ByteSource;
-use crate::stream::{Notes, Stream};
+use crate::stream::{Notes, Opened, Stream};
 use crate::{Error, Facts};
 
 /// Bytes read at a time: large enough that the cost of a call vanishes, small enough for the second
@@ -109,6 +109,60 @@ impl Stream for PcmStream {
         let whole = got - got % self.frame_bytes;
         self.format.coding.decode(&self.buffer[..whole], frames);
         Ok(())
+    }
+}
+
+/// What a header says of plain samples.
+pub(crate) struct Plain {
+    /// Name of the container.
+    pub(crate) name: &'static str,
+    pub(crate) format: SampleFormat,
+    pub(crate) channels: u16,
+    pub(crate) sample_rate_hz: f64,
+    pub(crate) length: Length,
+}
+
+impl Plain {
+    /// Opens `source`, which stands at the first sample.
+    pub(crate) fn open(self, source: ByteSource, mut notes: Notes) -> Result<Opened, Error> {
+        let Plain {
+            name,
+            format,
+            channels,
+            sample_rate_hz,
+            length,
+        } = self;
+        let facts = Facts {
+            sample_rate_hz,
+            channels,
+            encoding: format!("{name}, {}", format.describe()),
+            frames: self.declared_frames(),
+        };
+        check_facts(&facts)?;
+        if !matches!(length, Length::Declared(_)) {
+            notes.warn(
+                "streamed-length",
+                "the header gives no length (written to a pipe or never finished): read to the end",
+            );
+        }
+        let mut stream = PcmStream::new(source, format, channels, length);
+        if !stream.has_samples()? {
+            return Err(no_samples());
+        }
+        Ok(Opened {
+            facts,
+            extremes: format.extremes(),
+            stream: Box::new(stream),
+            notes,
+        })
+    }
+
+    fn declared_frames(&self) -> Option<u64> {
+        let frame_bytes = self.format.coding.bytes() as u64 * u64::from(self.channels);
+        match self.length {
+            Length::Declared(bytes) => bytes.checked_div(frame_bytes),
+            Length::ToEnd | Length::AtMost(_) => None,
+        }
     }
 }
 

@@ -10,7 +10,7 @@ use crate::sniff::{self, Kind};
 use crate::source::ByteSource;
 use crate::stream::{Notes, Opened, Stream};
 use crate::{Error, Facts, Gap, OpenOptions, Warning};
-use crate::{caf, csv, packets, raw, wav};
+use crate::{aiff, caf, csv, packets, raw, wav};
 
 /// A recording, read from its start to its end in blocks.
 pub struct Recording {
@@ -52,7 +52,7 @@ impl Recording {
         file.rewind().map_err(Error::io)?;
         match sniff::kind(&head) {
             Ok(Kind::Packets(container)) => {
-                Ok(Recording::new(packets::open(Box::new(file), container)?))
+                Ok(Recording::new(packets::open_file(file, container)?))
             }
             _ => Recording::from_reader(Box::new(file), name, options),
         }
@@ -80,6 +80,7 @@ impl Recording {
             Some(format) => raw::open(source, format)?,
             None => match sniff::kind(head)? {
                 Kind::Wav => wav::open(source)?,
+                Kind::Aiff => aiff::open(source)?,
                 Kind::PlainCaf => caf::open(source)?,
                 Kind::Packets(container) => packets::open_piped(source, container)?,
                 Kind::Text => csv::open(source, name, options)?,

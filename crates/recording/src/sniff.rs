@@ -1,6 +1,6 @@
 //! What a file is, told from its first bytes.
 
-use crate::Error;
+use crate::{Error, mpeg};
 
 /// Bytes at the start that decide what a file is.
 pub(crate) const HEAD_BYTES: usize = 4096;
@@ -10,6 +10,8 @@ pub(crate) const HEAD_BYTES: usize = 4096;
 pub(crate) enum Kind {
     /// RIFF, RIFX, RF64 or BW64 with samples of fixed size.
     Wav,
+    /// AIFF or AIFF-C.
+    Aiff,
     /// CAF with samples of fixed size.
     PlainCaf,
     /// A container whose packets a library decodes.
@@ -22,7 +24,6 @@ pub(crate) enum Kind {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Container {
     Flac,
-    Aiff,
     Caf,
     Ogg,
     Mpeg,
@@ -35,7 +36,6 @@ impl Container {
     pub(crate) fn name(self) -> &'static str {
         match self {
             Container::Flac => "FLAC",
-            Container::Aiff => "AIFF",
             Container::Caf => "CAF",
             Container::Ogg => "Ogg",
             Container::Mpeg => "MPEG audio",
@@ -72,6 +72,9 @@ const NAMED: [(usize, &[u8], &str); 19] = [
 pub(crate) fn kind(head: &[u8]) -> Result<Kind, Error> {
     if is_wav(head) {
         return Ok(wav_kind(head));
+    }
+    if head.starts_with(b"FORM") && matches!(head.get(8..12), Some(b"AIFF" | b"AIFC")) {
+        return Ok(Kind::Aiff);
     }
     if head.starts_with(b"caff") && is_plain_caf(head) {
         return Ok(Kind::PlainCaf);
@@ -123,94 +126,15 @@ fn wav_kind(head: &[u8]) -> Kind {
 }
 
 fn container(head: &[u8]) -> Option<Container> {
-    let form = head.get(8..12);
     match head {
         [b'f', b'L', b'a', b'C', ..] => Some(Container::Flac),
-        [b'F', b'O', b'R', b'M', ..] if form == Some(b"AIFF") || form == Some(b"AIFC") => {
-            Some(Container::Aiff)
-        }
         [b'c', b'a', b'f', b'f', ..] => Some(Container::Caf),
         [b'O', b'g', b'g', b'S', ..] => Some(Container::Ogg),
         [_, _, _, _, b'f', b't', b'y', b'p', ..] => Some(Container::Mp4),
         [b'I', b'D', b'3', 2..=4, ..] => Some(Container::Mpeg),
-        _ if is_mpeg(head) || is_adts(head) => Some(Container::Mpeg),
+        _ if mpeg::starts_with_frames(head) => Some(Container::Mpeg),
         _ => None,
     }
-}
-
-/// Two MPEG audio frame headers that agree, the second where the first says that its frame ends
-/// (ISO/IEC 11172-3, 2.4.1 and 13818-3). One alone occurs in any random file.
-fn is_mpeg(head: &[u8]) -> bool {
-    let Some(length) = mpeg_frame_bytes(head) else {
-        return false;
-    };
-    match head.get(length..) {
-        Some(next) if next.len() >= 4 => {
-            mpeg_frame_bytes(next).is_some() && (next[1] ^ head[1]) & 0xFE == 0
-        }
-        _ => false,
-    }
-}
-
-fn mpeg_frame_bytes(head: &[u8]) -> Option<usize> {
-    const KBPS: [[usize; 14]; 5] = [
-        [
-            32, 64, 96, 128, 160, 192, 224, 256, 288, 320, 352, 384, 416, 448,
-        ],
-        [
-            32, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320, 384,
-        ],
-        [
-            32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320,
-        ],
-        [
-            32, 48, 56, 64, 80, 96, 112, 128, 144, 160, 176, 192, 224, 256,
-        ],
-        [8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160],
-    ];
-    let &[0xFF, b1, b2, _, ..] = head else {
-        return None;
-    };
-    let (version, layer) = ((b1 >> 3) & 3, (b1 >> 1) & 3);
-    let (rate_index, bitrate_index) = (usize::from(b2 >> 2) & 3, usize::from(b2 >> 4));
-    if b1 & 0xE0 != 0xE0 || version == 1 || layer == 0 || rate_index == 3 {
-        return None;
-    }
-    let row = match (version, layer) {
-        (3, 3) => 0,
-        (3, 2) => 1,
-        (3, _) => 2,
-        (_, 3) => 3,
-        _ => 4,
-    };
-    let bits_per_s = KBPS[row].get(bitrate_index.checked_sub(1)?)? * 1000;
-    let halvings = match version {
-        3 => 0,
-        2 => 1,
-        _ => 2,
-    };
-    let rate_hz = [44_100, 48_000, 32_000][rate_index] >> halvings;
-    let padding = usize::from(b2 >> 1) & 1;
-    Some(match (layer, version) {
-        (3, _) => (12 * bits_per_s / rate_hz + padding) * 4,
-        (1, 0 | 2) => 72 * bits_per_s / rate_hz + padding,
-        _ => 144 * bits_per_s / rate_hz + padding,
-    })
-}
-
-/// Two AAC frame headers in a row (ADTS, ISO/IEC 13818-7, 6.2).
-fn is_adts(head: &[u8]) -> bool {
-    let length = |h: &[u8]| match *h {
-        [0xFF, b1, _, b3, b4, b5, ..] if b1 & 0xF6 == 0xF0 => {
-            Some(usize::from(b3 & 3) << 11 | usize::from(b4) << 3 | usize::from(b5 >> 5))
-        }
-        _ => None,
-    };
-    length(head)
-        .filter(|&bytes| bytes > 7)
-        .and_then(|bytes| head.get(bytes..))
-        .and_then(length)
-        .is_some()
 }
 
 /// Names codecs that no library here decodes, in containers that it reads.

@@ -5,11 +5,11 @@
 //! description (2001) for valid bits, EBU Tech 3306 (2009) for RF64 and Recommendation ITU-R BS.2088
 //! for BW64. It is also lenient, since recordings from loggers and pipes rarely keep to them.
 
-use crate::pcm::{Length, PcmStream, check_facts, no_samples};
+use crate::Error;
+use crate::pcm::{Length, Plain, no_samples};
 use crate::sample::{Coding, Order, SampleFormat};
 use crate::source::ByteSource;
 use crate::stream::{Notes, Opened};
-use crate::{Error, Facts};
 
 const PCM: u16 = 1;
 const FLOAT: u16 = 3;
@@ -36,33 +36,18 @@ pub(crate) fn open(mut source: ByteSource) -> Result<Opened, Error> {
     let mut notes = Notes::default();
     let fields = header.fields;
     let format = sample_format(&fields, header.order, &mut notes)?;
-    let frame_bytes = format.coding.bytes() as u64 * u64::from(fields.channels);
-    let facts = Facts {
-        sample_rate_hz: f64::from(fields.sample_rate_hz),
+    let sample_rate_hz = f64::from(fields.sample_rate_hz);
+    let Header {
+        kind: name, length, ..
+    } = header;
+    Plain {
+        name,
+        format,
         channels: fields.channels,
-        encoding: format!("{}, {}", header.kind, format.describe()),
-        frames: match header.length {
-            Length::Declared(bytes) => Some(bytes.checked_div(frame_bytes).unwrap_or(0)),
-            Length::ToEnd | Length::AtMost(_) => None,
-        },
-    };
-    check_facts(&facts)?;
-    if !matches!(header.length, Length::Declared(_)) {
-        notes.warn(
-            "streamed-length",
-            "the header gives no length (written to a pipe or never finished): read to the end",
-        );
+        sample_rate_hz,
+        length,
     }
-    let mut stream = PcmStream::new(source, format, fields.channels, header.length);
-    if !stream.has_samples()? {
-        return Err(no_samples());
-    }
-    Ok(Opened {
-        facts,
-        extremes: format.extremes(),
-        stream: Box::new(stream),
-        notes,
-    })
+    .open(source, notes)
 }
 
 /// All that stands before the samples.
