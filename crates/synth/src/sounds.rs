@@ -156,15 +156,14 @@ fn ringing(
 fn clicks(per_second: f64, length: usize, rate: f64, random: &mut Random) -> Vec<f64> {
     let mut trace = vec![0.0; length];
     // Times between the events of a Poisson process are exponential.
-    let mut next_s = || -random.between(1e-9, 1.0).ln() / per_second.max(1e-3);
-    let waits: Vec<f64> = std::iter::repeat_with(&mut next_s)
-        .take(1 + (20.0 * length as f64 / rate) as usize)
-        .collect();
-    let mut at = 0.0;
-    for wait in waits {
-        at += wait * rate;
-        click(&mut trace, at, rate, random);
+    let mut wait = || -random.between(1e-9, 1.0).ln() / per_second.max(1e-3) * rate;
+    let mut instants = vec![wait()];
+    while instants[instants.len() - 1] < length as f64 {
+        instants.push(instants[instants.len() - 1] + wait());
     }
+    instants
+        .into_iter()
+        .for_each(|at| click(&mut trace, at, rate, random));
     trace
 }
 

@@ -15,13 +15,14 @@ const VOWELS_HZ: [[f64; 3]; 6] = [
     [490.0, 1350.0, 1690.0],
 ];
 
-/// A resonance: y = x + a y1 + b y2.
+/// A resonance that passes neither zero frequency nor half the sample rate: y = g (x - x2) + a y1 + b y2.
 #[derive(Clone, Copy, Default)]
 struct Resonance {
     gain: f64,
     a: f64,
     b: f64,
     past: [f64; 2],
+    past_input: [f64; 2],
 }
 
 impl Resonance {
@@ -29,11 +30,14 @@ impl Resonance {
         let radius = (-std::f64::consts::PI * width_hz / rate_hz).exp();
         self.a = 2.0 * radius * (TAU * centre_hz / rate_hz).cos();
         self.b = -radius * radius;
-        self.gain = 1.0 - radius;
+        // Gain 1 at the centre.
+        self.gain = 0.5 * (1.0 - radius * radius);
     }
 
     fn next(&mut self, x: f64) -> f64 {
-        let y = self.gain * x + self.a * self.past[0] + self.b * self.past[1];
+        let y =
+            self.gain * (x - self.past_input[1]) + self.a * self.past[0] + self.b * self.past[1];
+        self.past_input = [x, self.past_input[0]];
         self.past = [y, self.past[0]];
         y
     }
@@ -79,13 +83,16 @@ fn syllable(trace: &mut [f64], pitch_hz: Option<f64>, rate_hz: f64, random: &mut
     }
 }
 
-/// Flow through the glottis, differentiated: a slow opening and a sharp closing in each period.
+/// Air through the glottis as the mouth radiates it: little while it opens, a sharp pulse as it closes. Its
+/// mean over a period is zero: 0.5 x 2 / pi x 0.6 = 0.95 x 0.2.
 fn glottis(phase: &mut f64, step: f64) -> f64 {
     *phase = (*phase + step).fract();
     if *phase < 0.6 {
         (std::f64::consts::PI * *phase / 0.6).sin() * 0.5
+    } else if *phase < 0.8 {
+        -0.955 * 2.0 * (0.8 - *phase) / 0.2
     } else {
-        -(1.0 - *phase) * 2.0
+        0.0
     }
 }
 

@@ -196,7 +196,7 @@ fn off_normal_contact(dialling: &Dialling) -> Vec<Movement> {
 mod tests {
     use super::*;
     use crate::dial::dialled;
-    use crate::scenario::{Coupling, Probe, Recorder};
+    use crate::scenario::{Coupling, Line, Loop, Probe, Quench, Recorder, Ringer, Tap};
     use approx::assert_abs_diff_eq;
 
     /// Value of the band-limited trace between its samples, by Whittaker's series under a wide window.
@@ -298,6 +298,138 @@ mod tests {
         let trace = rendered(&Scenario::default(), &dialled(&Scenario::default()), 48_000);
         for n in [0, 100, 40_000] {
             assert_abs_diff_eq!(trace[n], 1.0, epsilon = 1e-9);
+        }
+    }
+
+    /// A loop by Kirchhoff's laws written out one by one and stepped forward by Heun's rule.
+    struct HandLoop {
+        relay_a: f64,
+        line_v: f64,
+        quench_v: f64,
+        ringer_a: f64,
+        ringer_v: f64,
+    }
+
+    const HAND: Loop = Loop {
+        supply_v: 48.0,
+        feed_ohm: 400.0,
+        feed_henry: 1.2,
+        core_loss_ohm: Some(15_000.0),
+        line_ohm: 350.0,
+        line_farad: 50e-9,
+        set_ohm: 180.0,
+        quench: Some(Quench {
+            ohm: 100.0,
+            farad: 0.5e-6,
+        }),
+        ringer: Some(Ringer {
+            ohm: 2_000.0,
+            henry: 15.0,
+            farad: 0.8e-6,
+        }),
+        tap: Tap::Series,
+    };
+
+    impl HandLoop {
+        /// Rates of change and the current into the set and ringer.
+        fn rates(&self, contact_ohm: f64) -> ([f64; 5], f64) {
+            // Contact's node: what comes through the set leaves through contact and quench.
+            let node_v = (self.line_v / 180.0 + self.quench_v / 100.0)
+                / (1.0 / 180.0 + 1.0 / 100.0 + 1.0 / contact_ohm);
+            let set_a = (self.line_v - node_v) / 180.0;
+            // Relay voltage v: 48 = v + 750 (i + v / 15000) + line.
+            let relay_v = (48.0 - self.line_v - 750.0 * self.relay_a) / (1.0 + 750.0 / 15_000.0);
+            let line_a = self.relay_a + relay_v / 15_000.0;
+            let rates = [
+                relay_v / 1.2,
+                (line_a - set_a - self.ringer_a) / 50e-9,
+                (node_v - self.quench_v) / 100.0 / 0.5e-6,
+                (self.line_v - self.ringer_v - 2_000.0 * self.ringer_a) / 15.0,
+                self.ringer_a / 0.8e-6,
+            ];
+            (rates, set_a + self.ringer_a)
+        }
+
+        fn moved(&self, rates: &[f64; 5], dt: f64) -> Self {
+            Self {
+                relay_a: self.relay_a + rates[0] * dt,
+                line_v: self.line_v + rates[1] * dt,
+                quench_v: self.quench_v + rates[2] * dt,
+                ringer_a: self.ringer_a + rates[3] * dt,
+                ringer_v: self.ringer_v + rates[4] * dt,
+            }
+        }
+    }
+
+    #[test]
+    fn a_solved_loop_equals_one_stepped_by_hand_and_filtered_by_brute_force() {
+        let rate = 48_000.0;
+        let dt = 50e-9;
+        let scenario = Scenario {
+            line: Line::Loop(HAND),
+            numbers: vec![2],
+            dial: crate::scenario::Dial {
+                speed_pps: 20.0,
+                ..Default::default()
+            },
+            lead_in_s: 0.005,
+            ..Scenario::default()
+        };
+        let dialling = dialled(&scenario);
+        let trace = rendered(&scenario, &dialling, 5_000);
+        let breaks: Vec<[f64; 2]> = dialling.digits[0]
+            .breaks
+            .iter()
+            .map(|b| [b.break_start_s, b.make_start_s])
+            .collect();
+        let is_open = |t: f64| breaks.iter().any(|b| t >= b[0] && t < b[1]);
+        let rest_a = 48.0 / (400.0 + 350.0 + 180.0 + 0.1);
+        let mut hand = HandLoop {
+            relay_a: rest_a,
+            line_v: rest_a * 180.1,
+            quench_v: rest_a * 0.1,
+            ringer_a: 0.0,
+            ringer_v: rest_a * 180.1,
+        };
+        let mut current = Vec::new();
+        for n in 0..2_000_000 {
+            let contact_ohm = if is_open((n as f64 + 0.5) * dt) {
+                10e6
+            } else {
+                0.1
+            };
+            let (before, a) = hand.rates(contact_ohm);
+            let (after, b) = hand.moved(&before, dt).rates(contact_ohm);
+            let mean: [f64; 5] = std::array::from_fn(|k| 0.5 * (before[k] + after[k]));
+            hand = hand.moved(&mean, dt);
+            current.push(0.5 * (a + b));
+        }
+        let kernel = Kernel::of(scenario.recorder.anti_alias);
+        let filtered = |n: usize| -> f64 {
+            let t = n as f64;
+            let from = ((t - 33.0) / rate / dt) as usize;
+            let to = ((t + 33.0) / rate / dt) as usize;
+            let weight = |j: usize| {
+                kernel.unit_step(t - j as f64 * dt * rate)
+                    - kernel.unit_step(t - (j + 1) as f64 * dt * rate)
+            };
+            (from..to).map(|j| current[j] * weight(j)).sum()
+        };
+        let step = rest_a - 48.0 / (400.0 + 350.0 + 180.0 + 10e6);
+        // Around both openings and both closings, and far from them. Heun's rule at 50 ns is good to about
+        // (dt / 6 us)^2 / 6 = 1e-5 of the spikes, and an instant lies between two of its steps: 25 ns of a
+        // spike that the filter spreads over 10 us is 2.5e-3 at worst of what changes there.
+        for (start, end) in breaks.iter().map(|b| (b[0], b[1])) {
+            for offset in [-20, -3, -1, 0, 1, 2, 5, 30, 100, 400] {
+                for instant in [start, end] {
+                    let n = (instant * rate) as i64 + offset;
+                    let got = trace[n as usize];
+                    assert_abs_diff_eq!(got, filtered(n as usize) / step, epsilon = 3e-3);
+                    if offset.abs() >= 100 {
+                        assert_abs_diff_eq!(got, filtered(n as usize) / step, epsilon = 2e-5);
+                    }
+                }
+            }
         }
     }
 }
