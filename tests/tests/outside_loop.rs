@@ -2,6 +2,11 @@
 //! quench, ringer and a contact whose instants come from the source that drives it. Nothing of this
 //! project had a hand in their shapes.
 
+#![allow(
+    clippy::unwrap_used,
+    reason = "a fixture that is not as it was frozen must fail the test"
+)]
+
 mod outside_support;
 
 use outside_support::{Complaints, frozen, measured, numbers};
@@ -38,6 +43,14 @@ const GRADUAL: Tolerance = Tolerance {
     scatter_s: 2e-5,
 };
 
+/// Outside the quench an opening only puts 100 Ω into a loop of 1000 Ω with 2 H: the current leaves its straight
+/// line by 1 % of the step after some 0.2 ms, which is 0.2 points of a period of 100 ms.
+const ROUNDED: Tolerance = Tolerance {
+    speed: 5e-5,
+    percent_break: 0.2,
+    scatter_s: 5e-5,
+};
+
 /// Three pulses: the span is 0.2 s instead of 0.9, so the same instants weigh 4.5 times as much in speed.
 fn few(tolerance: Tolerance) -> Tolerance {
     Tolerance {
@@ -47,8 +60,15 @@ fn few(tolerance: Tolerance) -> Tolerance {
 }
 
 fn tolerance(truth: &Value) -> Tolerance {
-    let sharp = truth["loop"] == "bench" && truth["probe"] != "150hz";
-    let class = if sharp { SHARP } else { GRADUAL };
+    let class = match (
+        truth["loop"].as_str(),
+        truth["tap"].as_str(),
+        truth["probe"].as_str(),
+    ) {
+        (Some("bench"), _, Some("direct" | "5hz")) => SHARP,
+        (_, Some("line"), _) => ROUNDED,
+        _ => GRADUAL,
+    };
     if truth["pulses"].as_u64().unwrap() < 4 {
         few(class)
     } else {
@@ -69,43 +89,36 @@ fn errors_s(found: impl Iterator<Item = f64>, truth: &[f64]) -> (f64, f64) {
 fn compare(name: &str, digit: &Digit, truth: &Value, complaints: &mut Complaints) {
     let allowed = tolerance(truth);
     let (speed, percent) = (digit.speed_pps.unwrap(), digit.percent_break.unwrap());
+    let pulses = &digit.pulses_detail;
+    let opening = errors_s(
+        pulses.iter().map(|p| p.break_start_s),
+        &numbers(&truth["break_start_s"]),
+    );
+    let closing = errors_s(
+        pulses.iter().map(|p| p.make_start_s),
+        &numbers(&truth["make_start_s"]),
+    );
     let speed_error = speed.value / truth["speed_pps"].as_f64().unwrap() - 1.0;
     complaints.unless(speed_error.abs() <= allowed.speed, || {
+        let u95_percent = 100.0 * speed.u95 / speed.value;
         format!(
-            "{name}: speed off by {:.4} % (u95 {:.4} %)",
-            100.0 * speed_error,
-            100.0 * speed.u95 / speed.value
+            "{name}: speed off by {:.4} % (u95 {u95_percent:.4} %)",
+            100.0 * speed_error
         )
     });
     let percent_error = percent.value - truth["percent_break"].as_f64().unwrap();
     complaints.unless(percent_error.abs() <= allowed.percent_break, || {
+        let (opening_us, closing_us) = (1e6 * opening.0, 1e6 * closing.0);
         format!(
-            "{name}: percent break off by {percent_error:.4} points (u95 {:.4})",
+            "{name}: percent break off by {percent_error:.4} points (u95 {:.4}); openings {opening_us:+.1} µs, closings {closing_us:+.1} µs",
             percent.u95
         )
     });
-    let kinds = [
-        (
-            "openings",
-            errors_s(
-                digit.pulses_detail.iter().map(|p| p.break_start_s),
-                &numbers(&truth["break_start_s"]),
-            ),
-        ),
-        (
-            "closings",
-            errors_s(
-                digit.pulses_detail.iter().map(|p| p.make_start_s),
-                &numbers(&truth["make_start_s"]),
-            ),
-        ),
-    ];
-    for (kind, (mean, scatter)) in kinds {
-        complaints.unless(scatter <= allowed.scatter_s, || {
+    for (kind, (_, scatter_s)) in [("openings", opening), ("closings", closing)] {
+        complaints.unless(scatter_s <= allowed.scatter_s, || {
             format!(
-                "{name}: {kind} scatter by {:.1} µs about a mean error of {:.1} µs",
-                1e6 * scatter,
-                1e6 * mean
+                "{name}: {kind} scatter by {:.1} µs about their mean error",
+                1e6 * scatter_s
             )
         });
     }
@@ -167,20 +180,48 @@ fn no_count_is_sure_and_wrong() {
     complaints.raise();
 }
 
+/// A 95 % interval may miss now and then, but twice its width (3.9 standard deviations) means that the
+/// uncertainty is not believed: one in 10 000.
 #[test]
-#[ignore = "waits for the detector"]
+#[ignore = "short and medium loops: the error is up to 80 times u95"]
+fn no_sure_digit_errs_far_beyond_its_uncertainty() {
+    let mut complaints = Complaints::default();
+    for truth in frozen("loop", "truth.json") {
+        let name = truth["file"].as_str().unwrap();
+        let wanted = truth["pulses"].as_u64().unwrap() as usize;
+        for digit in measured("loop", name)
+            .digits
+            .iter()
+            .filter(|d| d.sure && d.pulses == wanted)
+        {
+            let values = [
+                ("speed_pps", digit.speed_pps),
+                ("percent_break", digit.percent_break),
+            ];
+            for (key, value) in values.map(|(key, value)| (key, value.unwrap())) {
+                let error = value.value - truth[key].as_f64().unwrap();
+                complaints.unless(error.abs() <= 2.0 * value.u95, || {
+                    format!("{name}: {key} off by {error:.6}, u95 {:.6}", value.u95)
+                });
+            }
+        }
+    }
+    complaints.raise();
+}
+
+#[test]
 fn bench_supply_without_a_line() {
     check(|t| is(t, "loop", "bench"));
 }
 
 #[test]
-#[ignore = "waits for the detector"]
+#[ignore = "closings are read 1.1 ms late where the current rises from zero without a spike"]
 fn short_loop_with_feed_relays() {
     check(|t| is(t, "loop", "short"));
 }
 
 #[test]
-#[ignore = "waits for the detector"]
+#[ignore = "spikes of ten times the step make every count unsure"]
 fn medium_loop_tapped_at_the_contacts() {
     check(|t| {
         is(t, "loop", "medium")
@@ -190,19 +231,19 @@ fn medium_loop_tapped_at_the_contacts() {
 }
 
 #[test]
-#[ignore = "waits for the detector"]
+#[ignore = "spikes of ten times the step, with bounce: counts unsure, some wrong"]
 fn medium_loop_with_bounce() {
     check(|t| t["file"].as_str().unwrap().contains("bounce"));
 }
 
 #[test]
-#[ignore = "waits for the detector"]
+#[ignore = "spikes of twenty times the step: counts unsure, some wrong"]
 fn long_loop_tapped_at_the_contacts() {
     check(|t| is(t, "loop", "long") && is(t, "tap", "contacts"));
 }
 
 #[test]
-#[ignore = "waits for the detector"]
+#[ignore = "percent break off by 1.5 points and sure; the long loop is not counted"]
 fn loops_tapped_in_the_line_outside_the_quench() {
     check(|t| is(t, "tap", "line"));
 }

@@ -1,5 +1,13 @@
 //! Nothing is invented: tones from libspandsp's generators (fixtures/nothing), and hours of speech,
 //! music, bells and noise from Debian packages, gathered by tests/outside/fetch_audio.py.
+#![allow(
+    clippy::unwrap_used,
+    reason = "a fixture that is not as it was frozen must fail the test"
+)]
+#![allow(
+    clippy::print_stdout,
+    reason = "hours and doubtful digits are for a person to read"
+)]
 
 mod outside_support;
 
@@ -10,31 +18,62 @@ use std::path::{Path, PathBuf};
 use outside_support::{Complaints, folder, traces};
 use score::Settings;
 
-/// What was found in one file: (pulses, start in seconds, sure) of each digit, over all channels.
-fn digits(path: &Path) -> Result<(f64, Vec<(usize, f64, bool)>), recording::Error> {
+/// A digit that nobody dialled.
+#[derive(Debug)]
+#[expect(dead_code, reason = "pulses and start are read through Debug")]
+struct Invented {
+    pulses: usize,
+    start_s: f64,
+    sure: bool,
+}
+
+/// What one file holds, over all channels.
+struct Heard {
+    seconds: f64,
+    invented: Vec<Invented>,
+}
+
+fn listen(path: &Path) -> Result<Heard, recording::Error> {
     let traces = traces(path)?;
-    let seconds = traces[0].samples as f64 / traces[0].sample_rate_hz;
-    let found = traces
+    let invented = traces
         .iter()
         .flat_map(|trace| score::score(trace, &Settings::default()).digits)
-        .map(|digit| (digit.pulses, digit.start_s, digit.sure))
+        .map(|digit| Invented {
+            pulses: digit.pulses,
+            start_s: digit.start_s,
+            sure: digit.sure,
+        })
         .collect();
-    Ok((seconds, found))
+    let seconds = traces[0].samples as f64 / traces[0].sample_rate_hz;
+    Ok(Heard { seconds, invented })
+}
+
+fn check_tones(is_wrong: fn(&Invented) -> bool) {
+    let files = files_under(&folder("nothing"));
+    assert_eq!(files.len(), 8);
+    let mut complaints = Complaints::default();
+    for path in files {
+        let mut invented = listen(&path).unwrap().invented;
+        invented.retain(is_wrong);
+        complaints.unless(invented.is_empty(), || {
+            let file = path.file_name().unwrap().display();
+            format!("{file}: {} invented: {invented:?}", invented.len())
+        });
+    }
+    complaints.raise();
+}
+
+/// A wrong digit reported as sure is the worst thing the tool can do.
+#[test]
+#[ignore = "bursts of busy tone are taken for single pulses, surely"]
+fn no_digit_is_sure_in_tones() {
+    check_tones(|digit| digit.sure);
 }
 
 #[test]
 #[ignore = "busy, congestion and ringback tones are taken for pulses"]
 fn no_digit_is_found_in_tones() {
-    let files = files_under(&folder("nothing"));
-    assert_eq!(files.len(), 8);
-    let mut complaints = Complaints::default();
-    for path in files {
-        let (_, found) = digits(&path).unwrap();
-        complaints.unless(found.is_empty(), || {
-            format!("{}: found {found:?}", path.display())
-        });
-    }
-    complaints.raise();
+    check_tones(|_| true);
 }
 
 fn files_under(folder: &Path) -> Vec<PathBuf> {
@@ -53,10 +92,8 @@ fn files_under(folder: &Path) -> Vec<PathBuf> {
 
 fn is_audio(path: &Path) -> bool {
     let known = ["wav", "ogg", "oga", "flac", "aiff", "mp3"];
-    path.is_file()
-        && path
-            .extension()
-            .is_some_and(|e| known.iter().any(|k| e.eq_ignore_ascii_case(k)))
+    let is_known = |e: &std::ffi::OsStr| known.iter().any(|k| e.eq_ignore_ascii_case(k));
+    path.is_file() && path.extension().is_some_and(is_known)
 }
 
 fn fetched() -> PathBuf {
@@ -66,46 +103,79 @@ fn fetched() -> PathBuf {
     )
 }
 
-/// At least this much must be there, so that a failed download does not pass for silence: the speech
-/// packages alone hold 2.4 hours.
+/// What a whole folder holds.
+#[derive(Default)]
+struct Tally {
+    seconds: f64,
+    unreadable: Vec<String>,
+    unsure: Vec<String>,
+    sure: Vec<String>,
+}
+
+impl Tally {
+    fn add(&mut self, name: &str, heard: Result<Heard, recording::Error>) {
+        let heard = match heard {
+            Ok(heard) => heard,
+            Err(error) => return self.unreadable.push(format!("{name}: {error}")),
+        };
+        self.seconds += heard.seconds;
+        for digit in heard.invented {
+            let list = if digit.sure {
+                &mut self.sure
+            } else {
+                &mut self.unsure
+            };
+            list.push(format!("{name}: {digit:?}"));
+        }
+    }
+
+    fn hours(&self) -> f64 {
+        self.seconds / 3600.0
+    }
+
+    fn print(&self) {
+        println!("{:.2} hours", self.hours());
+        let lists = [
+            ("unreadable", &self.unreadable),
+            ("unsure", &self.unsure),
+            ("sure", &self.sure),
+        ];
+        for (what, list) in lists {
+            println!("{} {what}\n{}", list.len(), list.join("\n"));
+        }
+    }
+}
+
+/// At least this much must have been read, so that a failed download does not pass for silence: the
+/// speech packages alone hold 2.4 hours.
 const LEAST_HOURS: f64 = 2.0;
 
-/// Runs over whatever was fetched. No digit may be sure; the few that are unsure are listed, since each
-/// is work for a person to look at.
+/// Runs over whatever was fetched. No digit may be sure; those that are unsure are listed, since each is
+/// work for a person to look at.
 #[test]
 #[ignore = "needs the sound that tests/outside/fetch_audio.py gathers"]
-fn no_digit_is_found_in_hours_of_other_sound() {
+fn no_digit_is_sure_in_hours_of_other_sound() {
     let folder = fetched();
     assert!(
         folder.is_dir(),
         "{} is not there; run tests/outside/fetch_audio.py",
         folder.display()
     );
-    let (mut hours, mut unreadable, mut unsure) = (0.0, Vec::new(), Vec::new());
-    let mut complaints = Complaints::default();
+    let mut tally = Tally::default();
     for path in files_under(&folder) {
         let name = path.strip_prefix(&folder).unwrap().display().to_string();
-        match digits(&path) {
-            Err(error) => unreadable.push(format!("{name}: {error}")),
-            Ok((seconds, found)) => {
-                hours += seconds / 3600.0;
-                let (sure, doubtful): (Vec<_>, Vec<_>) =
-                    found.into_iter().partition(|digit| digit.2);
-                complaints.unless(sure.is_empty(), || format!("{name}: sure of {sure:?}"));
-                unsure.extend(
-                    doubtful
-                        .into_iter()
-                        .map(|digit| format!("{name}: {digit:?}")),
-                );
-            }
-        }
+        tally.add(&name, listen(&path));
     }
-    println!(
-        "{hours:.2} hours, {} files unreadable, {} digits unsure",
-        unreadable.len(),
-        unsure.len()
+    tally.print();
+    assert!(
+        tally.hours() >= LEAST_HOURS,
+        "only {:.2} hours could be read; run tests/outside/fetch_audio.py",
+        tally.hours()
     );
-    println!("{}", [unreadable, unsure].concat().join("\n"));
-    complaints.raise();
-    assert!(hours >= LEAST_HOURS, "only {hours:.2} hours could be read");
+    assert!(
+        tally.sure.is_empty(),
+        "{} digits are sure where nobody dialled:\n{}",
+        tally.sure.len(),
+        tally.sure.join("\n")
+    );
 }

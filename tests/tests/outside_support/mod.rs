@@ -10,21 +10,21 @@ use score::{Scored, Settings};
 use serde_json::Value;
 
 /// Folder of fixtures by its name.
-pub fn folder(name: &str) -> PathBuf {
+pub(crate) fn folder(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../fixtures")
         .join(name)
 }
 
 /// The list `recordings` of a frozen JSON file.
-pub fn frozen(folder_name: &str, file: &str) -> Vec<Value> {
+pub(crate) fn frozen(folder_name: &str, file: &str) -> Vec<Value> {
     let text = fs::read_to_string(folder(folder_name).join(file)).unwrap();
     let value: Value = serde_json::from_str(&text).unwrap();
     value["recordings"].as_array().unwrap().clone()
 }
 
 /// Numbers of a JSON list.
-pub fn numbers(list: &Value) -> Vec<f64> {
+pub(crate) fn numbers(list: &Value) -> Vec<f64> {
     list.as_array()
         .unwrap()
         .iter()
@@ -33,7 +33,7 @@ pub fn numbers(list: &Value) -> Vec<f64> {
 }
 
 /// Edges of every channel of a file, each by itself, so that memory stays bounded in long files.
-pub fn traces(path: &Path) -> Result<Vec<Trace>, recording::Error> {
+pub(crate) fn traces(path: &Path) -> Result<Vec<Trace>, recording::Error> {
     let mut recording = Recording::open(path, &OpenOptions::default())?;
     let channels = usize::from(recording.facts().channels);
     let rate_hz = recording.facts().sample_rate_hz;
@@ -50,25 +50,25 @@ pub fn traces(path: &Path) -> Result<Vec<Trace>, recording::Error> {
 }
 
 /// Score of a fixture of one channel, measured only.
-pub fn measured(folder_name: &str, file: &str) -> Scored {
+pub(crate) fn measured(folder_name: &str, file: &str) -> Scored {
     let traces = traces(&folder(folder_name).join(file)).unwrap();
     score::score(&traces[0], &Settings::default())
 }
 
 /// Fails with every line that was noted, so that one run shows all that is wrong.
 #[derive(Debug, Default)]
-pub struct Complaints(Vec<String>);
+pub(crate) struct Complaints(Vec<String>);
 
 impl Complaints {
     /// Notes `line` unless `good`.
-    pub fn unless(&mut self, good: bool, line: impl FnOnce() -> String) {
+    pub(crate) fn unless(&mut self, good: bool, line: impl FnOnce() -> String) {
         if !good {
             self.0.push(line());
         }
     }
 
     /// Panics when anything was noted.
-    pub fn raise(self) {
+    pub(crate) fn raise(self) {
         assert!(
             self.0.is_empty(),
             "{} complaints:\n{}",
