@@ -1,12 +1,19 @@
 //! Frames of MPEG audio and AAC streams: enough to know them and to notice when some are missing.
 //!
-//! Such streams have no time stamps. The library finds the next frame after damage without a word,
-//! which would shift all that follows; the watch beside it counts what was passed over.
+//! Such streams have no time stamps. After damage, the library takes the next bytes that resemble a
+//! frame, of whatever kind, and goes on without a word, which would shift all that follows. So it
+//! is given whole frames of the stream's own kind only, and what was passed over is counted.
 
 use std::collections::VecDeque;
+use std::io::{self, Read};
+use std::sync::{Arc, Mutex};
+
+use crate::source::ByteSource;
 
 /// Bytes that decide about a frame: the longest of the heads looked for is that of a leading tag.
 const HEAD_BYTES: usize = 10;
+
+const CHUNK_BYTES: usize = 64 * 1024;
 
 /// Most losses kept while nobody takes them.
 const MOST_LOSSES: usize = 10_000;
@@ -112,11 +119,14 @@ pub(crate) struct Loss {
     pub(crate) samples: u64,
 }
 
-/// Follows a stream from frame to frame as its bytes pass.
+/// Lets whole frames of one kind pass and drops what stands between them: tags and damage.
 #[derive(Debug, Default)]
 pub(crate) struct Watch {
     head: Vec<u8>,
-    skip: u64,
+    /// Bytes left of the frame or tag at hand.
+    left: u64,
+    /// Whether these are a frame's.
+    in_frame: bool,
     last: Option<Frame>,
     frames: u64,
     lost_bytes: u64,
@@ -124,47 +134,49 @@ pub(crate) struct Watch {
 }
 
 impl Watch {
-    /// Takes in the next bytes.
-    pub(crate) fn feed(&mut self, mut bytes: &[u8]) {
+    /// Takes in the next bytes and appends to `out` those that are frames.
+    pub(crate) fn pass(&mut self, mut bytes: &[u8], out: &mut Vec<u8>) {
         while !bytes.is_empty() {
             let step = bytes
                 .len()
-                .min(usize::try_from(self.skip).unwrap_or(usize::MAX));
-            self.skip -= step as u64;
+                .min(usize::try_from(self.left).unwrap_or(usize::MAX));
+            self.left -= step as u64;
+            if self.in_frame {
+                out.extend_from_slice(&bytes[..step]);
+            }
             bytes = &bytes[step..];
             let wanted = (HEAD_BYTES - self.head.len()).min(bytes.len());
             self.head.extend_from_slice(&bytes[..wanted]);
             bytes = &bytes[wanted..];
             if self.head.len() == HEAD_BYTES {
-                self.look();
+                self.look(out);
             }
         }
     }
 
     /// Decides what stands at the current place.
-    fn look(&mut self) {
+    fn look(&mut self, out: &mut Vec<u8>) {
         let known =
             frame(&self.head).filter(|frame| self.last.is_none_or(|last| last.kind == frame.kind));
         if let Some(frame) = known {
             self.note_loss(frame);
             self.frames += 1;
             self.last = Some(frame);
-            self.pass(frame.bytes as u64);
+            out.append(&mut self.head);
+            self.in_frame = true;
+            self.left = (frame.bytes - HEAD_BYTES) as u64;
         } else if self.last.is_none() && self.head.starts_with(b"ID3") {
             // Four bytes of seven bits each give the length of a leading tag.
-            let length = self.head[6..10]
+            let tag = self.head[6..10]
                 .iter()
                 .fold(0, |length, &byte| length << 7 | u64::from(byte & 0x7F));
-            self.pass(HEAD_BYTES as u64 + length);
+            self.head.clear();
+            self.in_frame = false;
+            self.left = tag;
         } else {
             self.lost_bytes += u64::from(self.last.is_some());
             self.head.remove(0);
         }
-    }
-
-    fn pass(&mut self, bytes: u64) {
-        self.skip = bytes - HEAD_BYTES as u64;
-        self.head.clear();
     }
 
     /// A frame after bytes that were none: what came between is lost. At the end of a file such
@@ -179,5 +191,48 @@ impl Watch {
                 samples: frames * frame.samples,
             });
         }
+    }
+}
+
+/// The frames of a stream, and nothing between them.
+pub(crate) struct Frames {
+    source: ByteSource,
+    watch: Arc<Mutex<Watch>>,
+    raw: Vec<u8>,
+    passed: Vec<u8>,
+    taken: usize,
+}
+
+impl Frames {
+    pub(crate) fn new(source: ByteSource, watch: Arc<Mutex<Watch>>) -> Frames {
+        Frames {
+            source,
+            watch,
+            raw: vec![0; CHUNK_BYTES],
+            passed: Vec::new(),
+            taken: 0,
+        }
+    }
+}
+
+impl Read for Frames {
+    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+        while self.taken == self.passed.len() {
+            let count = self.source.read(&mut self.raw)?;
+            if count == 0 {
+                return Ok(0);
+            }
+            self.passed.clear();
+            self.taken = 0;
+            let mut watch = self
+                .watch
+                .lock()
+                .map_err(|_| io::Error::other("a reader failed before"))?;
+            watch.pass(&self.raw[..count], &mut self.passed);
+        }
+        let count = buffer.len().min(self.passed.len() - self.taken);
+        buffer[..count].copy_from_slice(&self.passed[self.taken..self.taken + count]);
+        self.taken += count;
+        Ok(count)
     }
 }

@@ -17,7 +17,7 @@ use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
 use symphonia::core::units::TimeBase;
 
-use crate::mpeg::Watch;
+use crate::mpeg::{Frames, Watch};
 use crate::pcm::{check_facts, no_samples};
 use crate::sample::integer_extremes;
 use crate::sniff::{Container, not_decoded};
@@ -35,12 +35,16 @@ const DAMAGED: &str = "packets that are missing or damaged ({}): the value befor
 
 /// Opens from a source that cannot seek.
 pub(crate) fn open_piped(source: ByteSource, container: Container) -> Result<Opened, Error> {
-    let watch = (container == Container::Mpeg).then(Arc::default);
-    let reader = Piped {
-        source: Mutex::new(source),
-        watch: watch.clone(),
-    };
-    open(Box::new(ReadOnlySource::new(reader)), container, watch)
+    if container != Container::Mpeg {
+        return open(unseekable(source), container, None);
+    }
+    let watch = SharedWatch::default();
+    let frames = Frames::new(source, Arc::clone(&watch));
+    open(unseekable(frames), container, Some(watch))
+}
+
+fn unseekable(reader: impl io::Read + Send + 'static) -> Box<dyn MediaSource> {
+    Box::new(ReadOnlySource::new(Piped(Mutex::new(reader))))
 }
 
 /// Opens a file on disk.
@@ -117,19 +121,15 @@ fn open(
 type SharedWatch = Arc<Mutex<Watch>>;
 
 /// A reader that symphonia may share between threads, though it never does.
-struct Piped {
-    source: Mutex<ByteSource>,
-    watch: Option<SharedWatch>,
-}
+struct Piped<R>(Mutex<R>);
 
-impl io::Read for Piped {
+impl<R: io::Read> io::Read for Piped<R> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let failed = || io::Error::other("a reader failed before");
-        let count = self.source.get_mut().map_err(|_| failed())?.read(buffer)?;
-        if let Some(watch) = &self.watch {
-            watch.lock().map_err(|_| failed())?.feed(&buffer[..count]);
-        }
-        Ok(count)
+        let reader = self
+            .0
+            .get_mut()
+            .map_err(|_| io::Error::other("a reader failed before"))?;
+        reader.read(buffer)
     }
 }
 
