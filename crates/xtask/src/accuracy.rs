@@ -1,0 +1,213 @@
+//! The accuracy table: synthetic recordings of known truth, family by family.
+
+use anyhow::Context;
+use rayon::prelude::*;
+use score::{Digit, Settings};
+use std::fmt::Write as _;
+use synth::families::{self, Family};
+use synth::{DigitTruth, Rendered, Scenario};
+
+/// Which recordings, and how many.
+#[derive(clap::Args)]
+pub(crate) struct Options {
+    /// Recordings of each family
+    #[arg(long, default_value_t = 40)]
+    recordings: u64,
+    /// First index of each family (another start draws other recordings)
+    #[arg(long, default_value_t = 0)]
+    from: u64,
+    /// Only families whose name contains this
+    #[arg(long)]
+    family: Option<String>,
+    /// Say what went wrong with each recording that is not right
+    #[arg(long)]
+    verbose: bool,
+    /// Write the table to this file
+    #[arg(short)]
+    output: Option<std::path::PathBuf>,
+}
+
+/// What became of one recording.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Outcome {
+    /// Every digit equals the truth and is sure.
+    Right,
+    /// Every digit equals the truth, not all are sure.
+    Unsure,
+    /// Wrong, and says so.
+    Declined,
+    /// Wrong and sure: the worst.
+    WrongAndSure,
+}
+
+struct Result {
+    outcome: Outcome,
+    /// Error over truth in percent, error over u95, by digit.
+    speeds: Vec<(f64, f64)>,
+    /// Error in points, error over u95, by digit.
+    breaks: Vec<(f64, f64)>,
+    covered: (usize, usize, usize),
+    note: String,
+}
+
+pub(crate) fn run(options: &Options) -> anyhow::Result<()> {
+    let mut table = String::from(HEAD);
+    let singles = families::singles().iter().map(|f| (f.name, Some(f)));
+    for (name, family) in singles.chain([("mixed", None)]) {
+        if options.family.as_ref().is_some_and(|f| !name.contains(f.as_str())) {
+            continue;
+        }
+        let row = measure(name, family, options);
+        print!("{row}");
+        table.push_str(&row);
+    }
+    if let Some(path) = &options.output {
+        std::fs::write(path, &table).with_context(|| format!("cannot write {}", path.display()))?;
+    }
+    Ok(())
+}
+
+const HEAD: &str = "| family | recordings | right | right, not sure | declined | wrong and sure | \
+speed error %: median, 95th, worst | percent-break error, points: median, 95th, worst | intervals hold truth |\n\
+|---|---|---|---|---|---|---|---|---|\n";
+
+fn measure(name: &str, family: Option<&Family>, options: &Options) -> String {
+    let draw = |index| family.map_or_else(|| families::mixed(index), |f| families::draw(f, index));
+    let results: Vec<(u64, Result)> = (options.from..options.from + options.recordings)
+        .into_par_iter()
+        .map(|index| (index, one(&draw(index))))
+        .collect();
+    if options.verbose {
+        for (index, result) in results.iter().filter(|r| r.1.outcome != Outcome::Right) {
+            println!("    {} {index}: {:?} {}", name, result.outcome, result.note);
+        }
+    }
+    row(name, results.into_iter().map(|r| r.1).collect())
+}
+
+fn row(name: &str, results: Vec<Result>) -> String {
+    let count = |o: Outcome| results.iter().filter(|r| r.outcome == o).count();
+    let speeds: Vec<f64> = results.iter().flat_map(|r| r.speeds.iter().map(|s| s.0)).collect();
+    let breaks: Vec<f64> = results.iter().flat_map(|r| r.breaks.iter().map(|s| s.0)).collect();
+    let (speed_in, break_in, all) = results
+        .iter()
+        .fold((0, 0, 0), |s, r| (s.0 + r.covered.0, s.1 + r.covered.1, s.2 + r.covered.2));
+    let mut line = String::new();
+    let _ = writeln!(
+        line,
+        "| {name} | {} | {} | {} | {} | {} | {} | {} | {} |",
+        results.len(),
+        count(Outcome::Right),
+        count(Outcome::Unsure),
+        count(Outcome::Declined),
+        count(Outcome::WrongAndSure),
+        spread(speeds, 5),
+        spread(breaks, 4),
+        if all == 0 {
+            "–".to_owned()
+        } else {
+            let share = |n: usize| 100.0 * n as f64 / all as f64;
+            format!("{:.1} %, {:.1} % of {all}", share(speed_in), share(break_in))
+        },
+    );
+    line
+}
+
+fn spread(mut values: Vec<f64>, digits: usize) -> String {
+    if values.is_empty() {
+        return "–".to_owned();
+    }
+    values.iter_mut().for_each(|v| *v = v.abs());
+    values.sort_by(f64::total_cmp);
+    let at = |share: f64| values[((values.len() - 1) as f64 * share).round() as usize];
+    format!("{:.digits$}, {:.digits$}, {:.digits$}", at(0.5), at(0.95), at(1.0))
+}
+
+fn one(scenario: &Scenario) -> Result {
+    let rendered = synth::render(scenario);
+    let digits = detect(&rendered);
+    compare(&rendered.truth.digits, &digits)
+}
+
+fn detect(rendered: &Rendered) -> Vec<Digit> {
+    let scored: Vec<score::Scored> = rendered
+        .channels
+        .iter()
+        .map(|channel| {
+            let mut detector = edges::Detector::new(rendered.sample_rate_hz);
+            detector.push(channel);
+            score::score(&detector.finish(), &Settings::default())
+        })
+        .collect();
+    scored
+        .into_iter()
+        .max_by_key(|s| s.digits.iter().map(|d| d.pulses).sum::<usize>())
+        .map(|s| s.digits)
+        .unwrap_or_default()
+}
+
+fn compare(truth: &[DigitTruth], digits: &[Digit]) -> Result {
+    let matched: Vec<Option<&Digit>> = truth
+        .iter()
+        .map(|t| {
+            let start = t.breaks.first().map_or(0.0, |b| b.break_start_s);
+            digits.iter().find(|d| d.pulses == t.pulses && (d.start_s - start).abs() < 0.02)
+        })
+        .collect();
+    let wrong_and_sure = digits.iter().any(|d| {
+        d.sure && !matched.iter().flatten().any(|m| std::ptr::eq(*m, d))
+    });
+    let all = matched.iter().all(Option::is_some) && digits.len() == truth.len();
+    let outcome = if wrong_and_sure {
+        Outcome::WrongAndSure
+    } else if !all {
+        Outcome::Declined
+    } else if digits.iter().all(|d| d.sure) {
+        Outcome::Right
+    } else {
+        Outcome::Unsure
+    };
+    let mut result = Result {
+        outcome,
+        speeds: Vec::new(),
+        breaks: Vec::new(),
+        covered: (0, 0, 0),
+        note: note(truth, digits),
+    };
+    for (t, d) in truth.iter().zip(&matched) {
+        if let Some(d) = d.filter(|d| d.sure) {
+            take_errors(&mut result, t, d);
+        }
+    }
+    result
+}
+
+fn take_errors(result: &mut Result, truth: &DigitTruth, digit: &Digit) {
+    let (Some(speed), Some(percent)) = (digit.speed_pps, digit.percent_break) else { return };
+    let (Some(true_speed), Some(true_percent)) = (truth.speed_pps, truth.percent_break) else {
+        return;
+    };
+    let speed_error = speed.value - true_speed;
+    let break_error = percent.value - true_percent;
+    if truth.pulses >= 3 {
+        result.covered.0 += usize::from(speed_error.abs() <= speed.u95);
+        result.covered.1 += usize::from(break_error.abs() <= percent.u95);
+        result.covered.2 += 1;
+    }
+    if truth.pulses >= 4 {
+        result.speeds.push((100.0 * speed_error / true_speed, speed_error / speed.u95));
+        result.breaks.push((break_error, break_error / percent.u95));
+    }
+}
+
+fn note(truth: &[DigitTruth], digits: &[Digit]) -> String {
+    let want: Vec<String> = truth.iter().map(|t| t.pulses.to_string()).collect();
+    let got: Vec<String> = digits
+        .iter()
+        .map(|d| match &d.doubt {
+            Some(doubt) => format!("{}? ({doubt})", d.pulses),
+            None => d.pulses.to_string(),
+        })
+        .collect();
+    format!("want [{}] got [{}]", want.join(" "), got.join(" "))
+}
