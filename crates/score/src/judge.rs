@@ -63,11 +63,11 @@ pub(crate) fn checks(
     .into_iter()
     .flatten()
     .collect();
-    if let Some(doubt) = &digit.doubt {
-        checks.iter_mut().for_each(|check| withhold(check, doubt));
-    }
     if settings.judge_pauses {
         checks.extend(judge.pause(digits));
+    }
+    if let Some(doubt) = &digit.doubt {
+        checks.iter_mut().for_each(|check| withhold(check, doubt));
     }
     checks
 }
@@ -207,7 +207,7 @@ impl<'a> Judge<'a> {
         checks.reduce(|worst, next| if is_worse(&next, &worst) { next } else { worst })
     }
 
-    /// A pause lies between two digits: doubt about either is doubt about it.
+    /// A pause lies between two digits: doubt about the one before is doubt about it, as about its own.
     fn pause(&self, digits: &[Digit]) -> Option<Check> {
         let range = self.set.pause_ms.as_ref()?;
         let mut check = self.mean(
@@ -220,7 +220,7 @@ impl<'a> Judge<'a> {
             .index
             .checked_sub(1)
             .and_then(|previous| digits[previous].doubt.as_ref());
-        if let Some(doubt) = self.digit.doubt.as_ref().or(previous) {
+        if let Some(doubt) = previous {
             withhold(&mut check, doubt);
         }
         Some(check)

@@ -3,18 +3,18 @@
 use crate::judge::worst;
 use crate::types::{Check, Digit, Verdict};
 
-/// The word for each digit: the worst of its checks. A digit whose count is not beyond doubt is not judged,
-/// nor is one with nothing to judge.
+/// The word for each digit: the worst of its checks, which are all withheld where the count is not beyond
+/// doubt. A digit with nothing to judge is not judged.
 pub(crate) fn digits(digits: &[Digit], checks: &[Check]) -> Vec<Verdict> {
-    let word = |(index, digit): (usize, &Digit)| {
-        let own = checks
+    let own = |index: usize| {
+        checks
             .iter()
-            .filter(|check| check.digit_index == index)
-            .map(|check| check.verdict);
-        let own = worst(own).unwrap_or(Verdict::NotJudged);
-        if digit.sure { own } else { Verdict::NotJudged }
+            .filter(move |check| check.digit_index == index)
     };
-    digits.iter().enumerate().map(word).collect()
+    let word = |index: usize| worst(own(index).map(|check| check.verdict));
+    (0..digits.len())
+        .map(|index| word(index).unwrap_or(Verdict::NotJudged))
+        .collect()
 }
 
 /// The word for a recording: the worst digit. A sure digit with nothing to judge is left out when another

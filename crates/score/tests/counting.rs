@@ -364,6 +364,60 @@ fn a_wrong_count_that_is_in_doubt_is_not_judged() {
 }
 
 #[test]
+fn a_missing_digit_beside_a_doubtful_one_is_not_judged() {
+    let mut train = even(1.0, 5, 62.0, 38.0);
+    train.doubts = vec![Doubt::StartsInside];
+    let settings = Settings {
+        dialled: Some("35".into()),
+        ..Settings::default()
+    };
+    let scored = scored(vec![train], &settings);
+    assert_eq!(scored.verdict, Verdict::NotJudged);
+    assert_eq!(
+        scored.count.reason.as_deref(),
+        Some("2 digits were dialled, 1 found")
+    );
+}
+
+/// A single pulse has no speed to judge; one in doubt still keeps the recording from passing, since it may
+/// be more than a single pulse.
+#[test]
+fn a_doubtful_digit_is_never_left_out() {
+    let mut doubtful = even(3.0, 1, 62.0, 38.0);
+    doubtful.doubts = vec![Doubt::MayBeFlash];
+    let scored = scored(
+        vec![even(1.0, 5, 62.0, 38.0), doubtful],
+        &by("us-1956-later"),
+    );
+    assert_eq!(scored.verdict, Verdict::NotJudged);
+}
+
+/// If the digit before may have had another pulse, its end and so the pause is in doubt.
+#[test]
+fn a_pause_after_a_doubtful_digit_is_not_judged() {
+    let trains = |first_risk, second_risk| {
+        let mut trains = vec![even(1.0, 5, 62.0, 38.0), even(3.0, 5, 62.0, 38.0)];
+        trains[0].count_risk = first_risk;
+        trains[1].count_risk = second_risk;
+        trains
+    };
+    let settings = Settings {
+        judge_pauses: true,
+        ..by("jp-10")
+    };
+    let word = |first, second| {
+        let checks = scored(trains(first, second), &settings).checks;
+        checks
+            .iter()
+            .find(|check| check.quantity == "pause_before_ms")
+            .map(|check| check.verdict)
+    };
+    assert_eq!(word(0.0, 0.0), Some(Verdict::Pass));
+    assert_eq!(word(0.5, 0.0), Some(Verdict::NotJudged));
+    assert_eq!(word(0.0, 0.5), Some(Verdict::NotJudged));
+}
+
+#[test]
 fn a_count_without_limits_is_judged_and_says_that_it_is_all() {
     let settings = Settings {
         dialled: Some("5".into()),

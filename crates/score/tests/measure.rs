@@ -266,6 +266,21 @@ fn off_normal_steps_give_winding_return_and_lost_motion() {
     assert_abs_diff_eq!(digit.idle_after_ms.unwrap(), 200.0, epsilon = ARITHMETIC);
 }
 
+/// Some dials open the receiver circuit instead of shorting it: less current while winding.
+#[test]
+fn off_normal_steps_of_the_other_sign_are_believed_as_a_pair() {
+    let mut train = even(1.0, 3, 61.0, 39.0);
+    let step = |instant_s, relative| LevelStep {
+        instant_s,
+        relative,
+        snr: 50.0,
+    };
+    train.level_steps = vec![step(0.4, -0.15), step(1.461, 0.15)];
+    let digit = measured(train);
+    assert_abs_diff_eq!(digit.winding_ms.unwrap(), 600.0, epsilon = ARITHMETIC);
+    assert_abs_diff_eq!(digit.idle_after_ms.unwrap(), 200.0, epsilon = ARITHMETIC);
+}
+
 #[test]
 fn a_lone_step_of_the_wrong_sign_is_no_off_normal_contact() {
     let mut train = even(1.0, 3, 61.0, 39.0);
