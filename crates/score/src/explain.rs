@@ -138,7 +138,9 @@ fn not_passed(check: &Check) -> Option<Reason> {
         Verdict::ConditionalPass => "conditional-pass",
         Verdict::ConditionalFail => "conditional-fail",
         Verdict::Fail => "fail",
-        Verdict::NotJudged if check.quantity == "bounce_ms" => "bounce-not-judged",
+        Verdict::NotJudged if check.quantity == "bounce_ms" && check.undecidable => {
+            "bounce-not-judged"
+        }
         Verdict::NotJudged => return None,
     };
     let text = format!("digit {}: {}", check.digit_index + 1, sentence(check));

@@ -224,6 +224,10 @@ fn every_doubt_of_the_detector_makes_a_digit_unsure_and_unjudged() {
                     && check.conformance_probability.is_none())
         );
         assert_eq!(reason_codes(&scored), ["count-in-doubt"], "{doubt:?}");
+        let mut train = even(1.0, 5, 62.0, 38.0);
+        train.doubts = vec![doubt];
+        let by_milliseconds = common::scored(vec![train], &by("au-s002"));
+        assert_eq!(reason_codes(&by_milliseconds), ["count-in-doubt"], "{doubt:?}");
     }
 }
 
