@@ -108,7 +108,7 @@ fn fetched() -> PathBuf {
 struct Tally {
     seconds: f64,
     unreadable: Vec<String>,
-    unsure: Vec<String>,
+    unsure: usize,
     sure: Vec<String>,
 }
 
@@ -120,12 +120,14 @@ impl Tally {
         };
         self.seconds += heard.seconds;
         for digit in heard.invented {
-            let list = if digit.sure {
-                &mut self.sure
+            let line = format!("{name}: {digit:?}");
+            // At once, so that hours of work are not lost when the run is stopped.
+            println!("{line}");
+            if digit.sure {
+                self.sure.push(line);
             } else {
-                &mut self.unsure
-            };
-            list.push(format!("{name}: {digit:?}"));
+                self.unsure += 1;
+            }
         }
     }
 
@@ -134,15 +136,14 @@ impl Tally {
     }
 
     fn print(&self) {
-        println!("{:.2} hours", self.hours());
-        let lists = [
-            ("unreadable", &self.unreadable),
-            ("unsure", &self.unsure),
-            ("sure", &self.sure),
-        ];
-        for (what, list) in lists {
-            println!("{} {what}\n{}", list.len(), list.join("\n"));
-        }
+        println!(
+            "{:.2} hours: {} digits sure, {} unsure; {} files unreadable\n{}",
+            self.hours(),
+            self.sure.len(),
+            self.unsure,
+            self.unreadable.len(),
+            self.unreadable.join("\n")
+        );
     }
 }
 
