@@ -107,12 +107,12 @@ impl Default for Dial {
 pub enum Unevenness {
     /// All pulses alike.
     Even,
-    /// Every second break starts late (or early, negative) by this share of the period.
+    /// Every second break comes late (or early, negative) by this share of the period.
     Alternate {
         /// Percent of the period.
         percent: f64,
     },
-    /// One tooth of the pulse wheel is bent: its break starts late. The wheel always ends its run in the
+    /// One tooth of the pulse wheel is bent: its break comes late. The wheel always ends its run in the
     /// same place, so the tooth is counted back from the last pulse.
     BadTooth {
         /// 0 is the last pulse.
@@ -467,4 +467,39 @@ pub struct Cadence {
     pub sound_s: f64,
     /// Length of the silence after it, in seconds.
     pub silence_s: f64,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_empty_object_is_a_good_dial_and_a_wrong_name_is_refused() {
+        assert_eq!(
+            serde_json::from_str::<Scenario>("{}").unwrap(),
+            Scenario::default()
+        );
+        let text = r#"{"dial": {"speed_pps": 9.0, "chatter": {"total_s": 0.002, "reopenings": 2}}, "numbers": [3]}"#;
+        let read: Scenario = serde_json::from_str(text).unwrap();
+        assert_eq!(
+            (read.dial.speed_pps, read.dial.percent_break, read.numbers),
+            (9.0, 62.0, vec![3])
+        );
+        let error = serde_json::from_str::<Scenario>(r#"{"dial": {"sped_pps": 9.0}}"#).unwrap_err();
+        assert!(error.to_string().contains("sped_pps"), "{error}");
+    }
+
+    #[test]
+    fn every_drawn_scenario_survives_json() {
+        let drawn = crate::families::singles()
+            .iter()
+            .chain(crate::families::nothing());
+        for scenario in drawn
+            .map(|f| crate::families::draw(f, 1))
+            .chain((0..20).map(crate::families::mixed))
+        {
+            let text = serde_json::to_string(&scenario).unwrap();
+            assert_eq!(serde_json::from_str::<Scenario>(&text).unwrap(), scenario);
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::scenario::{Coupling, Line, Scenario};
+use crate::scenario::{Coupling, Line, Scenario, Unevenness};
 
 /// The truth of one recording. Instants are in seconds of true time from the first sample.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -204,6 +204,10 @@ pub(crate) fn impairments(scenario: &Scenario) -> Vec<String> {
             .dial
             .off_normal
             .map(|o| format!("off-normal step {:.0} %", 100.0 * o.level_change)),
+        scenario.dial.missing_pulse.map(|_| "missing pulse".into()),
+        scenario.dial.extra_pulse.then(|| "extra pulse".into()),
+        scenario.dial.split_break.map(|_| "split break".into()),
+        (scenario.dial.unevenness != Unevenness::Even).then(|| "uneven pulses".into()),
         (!scenario.sounds.is_empty()).then(|| "other sounds".into()),
         other_channel,
     ]

@@ -416,17 +416,17 @@ mod tests {
             (from..to).map(|j| current[j] * weight(j)).sum()
         };
         let step = rest_a - 48.0 / (400.0 + 350.0 + 180.0 + 10e6);
-        // Around both openings and both closings, and far from them. Heun's rule at 50 ns is good to about
-        // (dt / 6 us)^2 / 6 = 1e-5 of the spikes, and an instant lies between two of its steps: 25 ns of a
-        // spike that the filter spreads over 10 us is 2.5e-3 at worst of what changes there.
+        // Around both openings and both closings, and far from them. All instants lie on steps of the hand
+        // computation. Heun's rule is good to (dt / 9 us)^2 / 6 = 5e-6 of the spike that the line's 50 nF send
+        // through 180 ohm, and the spike is of the size of the step; it has gone after a millisecond.
         for (start, end) in breaks.iter().map(|b| (b[0], b[1])) {
             for offset in [-20, -3, -1, 0, 1, 2, 5, 30, 100, 400] {
                 for instant in [start, end] {
                     let n = (instant * rate) as i64 + offset;
                     let got = trace[n as usize];
-                    assert_abs_diff_eq!(got, filtered(n as usize) / step, epsilon = 3e-3);
+                    assert_abs_diff_eq!(got, filtered(n as usize) / step, epsilon = 1e-5);
                     if offset.abs() >= 100 {
-                        assert_abs_diff_eq!(got, filtered(n as usize) / step, epsilon = 2e-5);
+                        assert_abs_diff_eq!(got, filtered(n as usize) / step, epsilon = 1e-8);
                     }
                 }
             }
