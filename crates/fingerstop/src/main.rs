@@ -1,1 +1,23 @@
-fn main() {}
+//! The command line: flags, progress and exit codes. Measures nothing itself.
+
+mod check;
+mod cli;
+mod completions;
+mod config;
+mod explain;
+mod interrupt;
+mod limits;
+mod output;
+mod stop;
+mod synth;
+mod values;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+fn main() -> ExitCode {
+    interrupt::end_cleanly();
+    let cli = cli::Cli::parse();
+    stop::exit_code(cli::run(&cli))
+}

@@ -3,8 +3,11 @@
 //! Takes what was measured ([`Record`]) and gives strings; never prints, never opens a file, and has
 //! never heard of how anything was measured.
 
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
+
 mod chart;
 mod csv;
+mod explain;
 mod figure;
 pub mod json;
 mod plot;
@@ -14,6 +17,7 @@ mod words;
 
 pub use chart::timing_plot;
 pub use csv::{csv_header, csv_rows};
+pub use explain::{explain, explained_codes};
 pub use figure::{clock_joined, with_uncertainty};
 pub use plot::{PlotError, Theme};
 pub use record::{Measured, Record, Unreadable};

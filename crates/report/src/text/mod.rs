@@ -164,18 +164,10 @@ fn findings(page: &mut Page, scored: &Scored) {
     }
     page.heading("Findings");
     for finding in &scored.findings {
-        let place = if scored.digits.len() > 1 {
-            finding
-                .digit_index
-                .map(|index| format!("digit no. {}: ", index + 1))
-                .unwrap_or_default()
-        } else {
-            String::new()
-        };
-        page.item(&format!("{place}{} ({})", finding.title, finding.code));
-        for part in [&finding.evidence, &finding.likely_cause, &finding.advice] {
-            page.paragraph(4, part);
-        }
+        page.item(&format!("{} ({})", finding.title, finding.code));
+        page.paragraph(4, &finding.evidence);
+        page.paragraph(4, &format!("likely cause: {}", finding.likely_cause));
+        page.paragraph(4, &format!("advice: {}", finding.advice));
     }
 }
 
@@ -222,7 +214,7 @@ fn recording_lines(page: &mut Page, measured: &Measured) {
     }
     page.paragraph(2, &parts.join(", "));
     for warning in &measured.warnings {
-        page.item(&format!("warning: {}", warning.message));
+        page.item(&format!("note: {}", warning.message));
     }
 }
 
@@ -252,4 +244,17 @@ pub fn text_summary(verdicts: &[Result<Verdict, ()>]) -> String {
         .map(|(n, word)| format!("{n} {word}"))
         .collect();
     format!("{} recordings: {}\n", verdicts.len(), parts.join(", "))
+}
+
+/// A code with what it means and what to do, with a newline at the end.
+pub(crate) fn explained(code: &str, means: &str, remedy: &str) -> String {
+    let mut page = Page::new(Paint::Plain);
+    page.line(0, code);
+    for words in [means, remedy]
+        .into_iter()
+        .filter(|words| !words.is_empty())
+    {
+        page.paragraph(2, words);
+    }
+    page.finish()
 }

@@ -1,0 +1,241 @@
+//! One detector a channel, in one pass; the channel with the dialling is taken.
+
+use edges::{Detector, Trace, Train};
+use recording::{Facts, Warning};
+use report::Unreadable;
+
+use super::args::Channel;
+
+/// Channels measured side by side at most: each keeps its own running state.
+const CHANNELS_AT_MOST: u16 = 16;
+
+/// Detectors of the channels to be looked at.
+pub(crate) struct Channels {
+    stride: usize,
+    detectors: Vec<(u16, Detector)>,
+    samples: Vec<f32>,
+}
+
+/// The channel that was taken.
+pub(crate) struct Taken {
+    /// Its number, from 1.
+    pub(crate) channel: u16,
+    /// What was found in it.
+    pub(crate) trace: Trace,
+    /// What is to be said of the choice.
+    pub(crate) notes: Vec<Warning>,
+}
+
+impl Channels {
+    /// Detectors for the chosen channel of a recording, or for all.
+    pub(crate) fn new(facts: &Facts, chosen: Channel) -> Result<Self, Unreadable> {
+        let numbers = match chosen {
+            Channel::Number(number) if number <= facts.channels => number..=number,
+            Channel::Number(number) => return Err(no_such_channel(number, facts.channels)),
+            Channel::Auto if facts.channels <= CHANNELS_AT_MOST => 1..=facts.channels,
+            Channel::Auto => return Err(too_many(facts.channels)),
+        };
+        let detectors = numbers
+            .map(|number| (number, Detector::new(facts.sample_rate_hz)))
+            .collect();
+        Ok(Channels {
+            stride: usize::from(facts.channels),
+            detectors,
+            samples: Vec::new(),
+        })
+    }
+
+    /// Hands whole frames on, channel by channel.
+    pub(crate) fn push(&mut self, frames: &[f32]) {
+        for (number, detector) in &mut self.detectors {
+            if self.stride == 1 {
+                detector.push(frames);
+                continue;
+            }
+            self.samples.clear();
+            self.samples.extend(
+                frames
+                    .iter()
+                    .skip(usize::from(*number) - 1)
+                    .step_by(self.stride),
+            );
+            detector.push(&self.samples);
+        }
+    }
+
+    /// Samples are missing before the next frames.
+    pub(crate) fn gap(&mut self) {
+        self.detectors
+            .iter_mut()
+            .for_each(|(_, detector)| detector.gap());
+    }
+
+    /// Ends the recording and takes the channel with the dialling.
+    pub(crate) fn finish(self) -> Taken {
+        let traces: Vec<(u16, Trace)> = self
+            .detectors
+            .into_iter()
+            .map(|(number, detector)| (number, detector.finish()))
+            .collect();
+        take_best(traces)
+    }
+}
+
+fn no_such_channel(number: u16, channels: u16) -> Unreadable {
+    let has = if channels == 1 {
+        "1 channel".to_owned()
+    } else {
+        format!("{channels} channels")
+    };
+    Unreadable {
+        code: "no-such-channel".to_owned(),
+        message: format!("it has {has}, so there is no channel {number}"),
+    }
+}
+
+fn too_many(channels: u16) -> Unreadable {
+    let message =
+        format!("it has {channels} channels; name the one with the dialling by --channel N");
+    Unreadable {
+        code: "too-many-channels".to_owned(),
+        message,
+    }
+}
+
+/// How good the dialling in a trace is: most sure trains, then any sign of a dial, then the largest sum of
+/// edge signal-to-noise.
+fn merit(trace: &Trace) -> (usize, bool, f64) {
+    let is_sure = |train: &&Train| train.doubts.is_empty();
+    let sure = trace.trains.iter().filter(is_sure).count();
+    let snr = trace
+        .trains
+        .iter()
+        .flat_map(|train| &train.edges)
+        .map(|edge| edge.snr)
+        .sum();
+    (sure, trace.heard_not_wired, snr)
+}
+
+/// The best channel; of equals, the first.
+fn take_best(mut traces: Vec<(u16, Trace)>) -> Taken {
+    let merits: Vec<_> = traces.iter().map(|(_, trace)| merit(trace)).collect();
+    let better = |a: &(usize, bool, f64), b: &(usize, bool, f64)| {
+        a.0.cmp(&b.0)
+            .then(a.2.total_cmp(&b.2))
+            .then(a.1.cmp(&b.1))
+            .is_gt()
+    };
+    let best = (1..merits.len()).fold(0, |best, index| {
+        if better(&merits[index], &merits[best]) {
+            index
+        } else {
+            best
+        }
+    });
+    let (channel, trace) = traces.swap_remove(best);
+    let mut others: Vec<(u16, usize)> = traces
+        .iter()
+        .map(|(number, trace)| (*number, trace.trains.len()))
+        .collect();
+    others.sort_unstable();
+    let notes = if trace.trains.is_empty() {
+        Vec::new()
+    } else {
+        notes(channel, &others)
+    };
+    Taken {
+        channel,
+        trace,
+        notes,
+    }
+}
+
+/// Says which channel was taken and what the others hold.
+fn notes(channel: u16, others: &[(u16, usize)]) -> Vec<Warning> {
+    let silent: Vec<String> = others
+        .iter()
+        .filter(|(_, trains)| *trains == 0)
+        .map(|(number, _)| number.to_string())
+        .collect();
+    let mut notes = Vec::new();
+    if !silent.is_empty() {
+        let message = format!(
+            "channel {channel} was taken; no dialling in channel {}",
+            silent.join(", ")
+        );
+        notes.push(Warning {
+            code: "channel-taken",
+            message,
+        });
+    }
+    for (number, trains) in others.iter().filter(|(_, trains)| *trains > 0) {
+        let message = format!(
+            "channel {channel} was taken; channel {number} holds dialling too ({trains} trains of pulses): --channel {number} measures it"
+        );
+        notes.push(Warning {
+            code: "channel-also",
+            message,
+        });
+    }
+    notes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn trace(trains: usize) -> Trace {
+        let mut trace = Detector::new(8000.0).finish();
+        let train = Train {
+            edges: Vec::new(),
+            reversals: Vec::new(),
+            level_steps: Vec::new(),
+            opening_common_s2: 0.0,
+            closing_common_s2: 0.0,
+            polarity: edges::Polarity::Normal,
+            step: 1.0,
+            noise_rms: 0.0,
+            coupling_hz: None,
+            spikes_only: false,
+            hum: None,
+            chatter_floor_s: 0.0,
+            count_risk: 0.0,
+            doubts: Vec::new(),
+            envelope: edges::Envelope::default(),
+            snippet: edges::Snippet::default(),
+        };
+        trace.trains = vec![train; trains];
+        trace
+    }
+
+    #[test]
+    fn the_channel_with_more_sure_trains_is_taken_and_the_other_named() {
+        let taken = take_best(vec![(1, trace(0)), (2, trace(3)), (3, trace(1))]);
+        assert_eq!((taken.channel, taken.trace.trains.len()), (2, 3));
+        let codes: Vec<_> = taken.notes.iter().map(|note| note.code).collect();
+        assert_eq!(codes, ["channel-taken", "channel-also"]);
+    }
+
+    #[test]
+    fn without_any_dialling_the_first_is_taken_in_silence() {
+        let taken = take_best(vec![(1, trace(0)), (2, trace(0))]);
+        assert_eq!((taken.channel, taken.notes.len()), (1, 0));
+    }
+
+    #[test]
+    fn a_channel_that_is_not_there_is_refused() {
+        let facts = Facts {
+            sample_rate_hz: 8000.0,
+            channels: 1,
+            encoding: String::new(),
+            frames: None,
+        };
+        let refused = Channels::new(&facts, Channel::Number(2))
+            .map(|_| ())
+            .map_err(|error| error.message);
+        assert_eq!(
+            refused,
+            Err("it has 1 channel, so there is no channel 2".to_owned())
+        );
+    }
+}

@@ -1,0 +1,60 @@
+//! `check`: measures recordings and judges them.
+
+mod args;
+mod channels;
+mod measure;
+mod outcome;
+mod plot;
+mod progress;
+mod render;
+mod section;
+mod settings;
+
+pub(crate) use args::CheckArgs;
+
+use crate::output::Output;
+use crate::stop::{Exit, Stop, tell};
+use plot::PlotFile;
+use progress::Progress;
+use render::Renderer;
+use settings::Chosen;
+
+/// Measures every input, writes what was found, and says how it ended.
+pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
+    args.verify()?;
+    let chosen = settings::choose(args)?;
+    let mut output = Output::open(args.output.as_deref(), args.force)?;
+    let mut plot = PlotFile::open(args)?;
+    let mut renderer = Renderer::new(args, &chosen, &output);
+    let mut progress = Progress::new(args);
+    let mut exit = Exit::Good;
+    output.write(&renderer.begin(), exit)?;
+    for input in &args.files {
+        let record = measure::record(input, args, &chosen.settings, &mut progress);
+        progress.clear();
+        exit = exit.max(outcome::of(&record, &chosen.settings));
+        if let Err(unreadable) = &record.outcome {
+            tell(&format!(
+                "cannot read {}: {}",
+                record.input, unreadable.message
+            ));
+        }
+        output.write(&renderer.add(&record)?, exit)?;
+        plot = draw(plot, &record, &chosen)?;
+    }
+    output.write(&renderer.end()?, exit)?;
+    output.commit()?;
+    Ok(exit)
+}
+
+/// Draws the plot, if one was asked for and there is something to draw.
+fn draw(
+    plot: Option<PlotFile>,
+    record: &report::Record,
+    chosen: &Chosen,
+) -> Result<Option<PlotFile>, Stop> {
+    if let (Some(plot), Ok(measured)) = (plot, &record.outcome) {
+        plot.write(&record.input, measured, &chosen.settings)?;
+    }
+    Ok(None)
+}

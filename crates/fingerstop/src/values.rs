@@ -1,0 +1,100 @@
+//! Option values that several commands share.
+
+use clap::ValueEnum;
+use score::Plan;
+use score::limits::{self, LimitSet};
+
+/// What `--limits` says.
+#[derive(Clone, Debug)]
+pub(crate) enum LimitChoice {
+    /// Measure only.
+    None,
+    /// Judge by this set.
+    Set(Box<LimitSet>),
+}
+
+/// Reads the name of a limit set, or `none`.
+pub(crate) fn limit_choice(name: &str) -> Result<LimitChoice, String> {
+    if name == "none" {
+        return Ok(LimitChoice::None);
+    }
+    limits::find(name)
+        .map(|set| LimitChoice::Set(Box::new(set.clone())))
+        .ok_or_else(|| no_such_set(name))
+}
+
+/// Says that a limit set is unknown, and which are known.
+pub(crate) fn no_such_set(name: &str) -> String {
+    let names: Vec<&str> = limits::all().iter().map(|set| set.name.as_ref()).collect();
+    format!(
+        "there is no limit set `{name}`; sets are none, {}",
+        names.join(", ")
+    )
+}
+
+/// Reads a time in seconds, or in minutes and seconds such as `1:02.5`.
+pub(crate) fn time_s(text: &str) -> Result<f64, String> {
+    let number = |part: &str| {
+        part.parse::<f64>()
+            .ok()
+            .filter(|value| value.is_finite() && *value >= 0.0)
+    };
+    let seconds = match text.split_once(':') {
+        None => number(text),
+        Some((minutes, seconds)) => number(minutes)
+            .zip(number(seconds))
+            .map(|(minutes, seconds)| 60.0 * minutes + seconds),
+    };
+    seconds.ok_or_else(|| {
+        "give seconds, such as 12.5, or minutes and seconds, such as 1:02.5".to_owned()
+    })
+}
+
+/// Reads a finite number of at least zero.
+pub(crate) fn not_negative(text: &str) -> Result<f64, String> {
+    let number = text
+        .parse::<f64>()
+        .ok()
+        .filter(|value| value.is_finite() && *value >= 0.0);
+    number.ok_or_else(|| "give a number of at least 0".to_owned())
+}
+
+/// Reads a finite number above zero.
+pub(crate) fn positive(text: &str) -> Result<f64, String> {
+    not_negative(text)
+        .ok()
+        .filter(|value| *value > 0.0)
+        .ok_or_else(|| "give a number above 0".to_owned())
+}
+
+/// Reads the digits that were dialled.
+pub(crate) fn dialled(text: &str) -> Result<String, String> {
+    // Which pulses the digits mean depends on the plan; whether they are digits does not.
+    Plan::Standard
+        .pulses_of(text)
+        .map(|_| text.to_owned())
+        .map_err(|error| error.to_string())
+}
+
+/// How pulses become digits.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(crate) enum PlanName {
+    /// d pulses for 1-9, ten for 0: most countries
+    #[default]
+    Standard,
+    /// d + 1 pulses: 0 sends one
+    ZeroFirst,
+    /// 10 - d pulses for 1-9, ten for 0
+    Reversed,
+}
+
+impl PlanName {
+    /// The plan of that name.
+    pub(crate) fn plan(self) -> Plan {
+        match self {
+            PlanName::Standard => Plan::Standard,
+            PlanName::ZeroFirst => Plan::ZeroFirst,
+            PlanName::Reversed => Plan::Reversed,
+        }
+    }
+}
