@@ -169,9 +169,7 @@ fn period_around_s(breaks: &[Break], last: &Break, next: &Break) -> f64 {
     let trains = last.open.train..=next.close.train;
     let periods = breaks
         .windows(2)
-        .filter(|pair| {
-            trains.contains(&pair[0].open.train) && pair[0].close.train == pair[1].open.train
-        })
+        .filter(|pair| trains.contains(&pair[0].open.train) && trains.contains(&pair[1].open.train))
         .filter(|pair| make_s(&pair[0], &pair[1]) < SEPARATING_MAKE_S)
         .map(|pair| period_s(&pair[0], &pair[1]));
     lower_median(periods).unwrap_or(0.0)

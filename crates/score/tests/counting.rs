@@ -227,7 +227,11 @@ fn every_doubt_of_the_detector_makes_a_digit_unsure_and_unjudged() {
         let mut train = even(1.0, 5, 62.0, 38.0);
         train.doubts = vec![doubt];
         let by_milliseconds = common::scored(vec![train], &by("au-s002"));
-        assert_eq!(reason_codes(&by_milliseconds), ["count-in-doubt"], "{doubt:?}");
+        assert_eq!(
+            reason_codes(&by_milliseconds),
+            ["count-in-doubt"],
+            "{doubt:?}"
+        );
     }
 }
 
@@ -324,6 +328,7 @@ fn a_right_count_passes() {
             .count(),
         3
     );
+    assert_eq!(finding_codes(&scored), [""; 0]);
 }
 
 #[test]

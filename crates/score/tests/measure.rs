@@ -281,6 +281,48 @@ fn off_normal_steps_of_the_other_sign_are_believed_as_a_pair() {
     assert_abs_diff_eq!(digit.idle_after_ms.unwrap(), 200.0, epsilon = ARITHMETIC);
 }
 
+/// A step belongs to a digit only if it lies after the digit before, within 5 s of the first opening, and
+/// before the next digit, within 1 s of the last make.
+#[test]
+fn steps_too_far_from_a_digit_are_not_its_own() {
+    let step = |instant_s, relative| LevelStep {
+        instant_s,
+        relative,
+        snr: 50.0,
+    };
+    let lone = |steps| {
+        let mut train = even(7.0, 3, 61.0, 39.0);
+        train.level_steps = steps;
+        let digit = measured(train);
+        (digit.winding_ms.is_some(), digit.idle_after_ms.is_some())
+    };
+    assert_eq!(
+        lone(vec![step(1.9, 0.15), step(8.3, -0.15)]),
+        (false, false)
+    );
+    assert_eq!(lone(vec![step(2.1, 0.15), step(8.2, -0.15)]), (true, true));
+    // Digits 1.0-1.261 s and 1.861-2.122 s of one train; a step in the pause is the second's winding, one
+    // within the first digit nobody's.
+    let mut train = train(
+        1.0,
+        &[
+            (61.0, 39.0),
+            (61.0, 39.0),
+            (61.0, 600.0),
+            (61.0, 39.0),
+            (61.0, 39.0),
+            (61.0, 0.0),
+        ],
+    );
+    train.level_steps = vec![step(1.2, 0.15), step(2.0, -0.15)];
+    let digits = scored(vec![train], &Settings::default()).digits;
+    assert!(
+        digits
+            .iter()
+            .all(|digit| digit.winding_ms.is_none() && digit.idle_after_ms.is_none())
+    );
+}
+
 #[test]
 fn a_lone_step_of_the_wrong_sign_is_no_off_normal_contact() {
     let mut train = even(1.0, 3, 61.0, 39.0);
