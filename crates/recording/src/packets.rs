@@ -1,10 +1,11 @@
 //! Containers and codecs that symphonia reads: FLAC, CAF, Ogg, MPEG audio, MP4, ADPCM in WAV.
 
 use std::fs::File;
-use std::io::{self, Seek};
+use std::io::{self, Read, Seek, SeekFrom};
 use std::sync::{Arc, Mutex};
 
 use symphonia::core::audio::AudioSpec;
+use symphonia::core::checksum::Crc16Ansi;
 use symphonia::core::codecs::audio::well_known as id;
 use symphonia::core::codecs::audio::{
     AudioCodecId, AudioCodecParameters, AudioDecoder, AudioDecoderOptions,
@@ -12,7 +13,7 @@ use symphonia::core::codecs::audio::{
 use symphonia::core::errors::Error as Fault;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, Track, TrackType};
-use symphonia::core::io::{MediaSource, MediaSourceStream, ReadOnlySource};
+use symphonia::core::io::{MediaSource, MediaSourceStream, Monitor, ReadOnlySource};
 use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
 use symphonia::core::units::TimeBase;
@@ -21,7 +22,7 @@ use crate::mpeg::{Frames, Watch};
 use crate::pcm::{check_facts, no_samples};
 use crate::sample::integer_extremes;
 use crate::sniff::{Container, not_decoded};
-use crate::source::ByteSource;
+use crate::source::{ByteSource, fill};
 use crate::stream::{MOST_FILLED_SAMPLES, Notes, Opened, Stream};
 use crate::{Error, Facts, Gap};
 
@@ -30,6 +31,8 @@ const BLOCK_SAMPLES: usize = 64 * 1024;
 
 /// Failures in a row, of demuxer or decoder, after which the rest of a file counts as lost.
 const MOST_FAILURES: u32 = 100;
+
+const CUT_OFF: &str = "the end of the file is cut off or damaged: read as far as it goes";
 
 const DAMAGED: &str = "packets that are missing or damaged ({}): the value before them was held";
 
@@ -56,10 +59,35 @@ pub(crate) fn open_file(file: File, container: Container) -> Result<Opened, Erro
     if container == Container::Mpeg {
         return open_piped(ByteSource::new(Box::new(file)), container);
     }
-    open(Box::new(file), container, None).or_else(|error| {
+    let finished = container != Container::Ogg || ogg_is_finished(&mut again).map_err(Error::io)?;
+    let opened = open(Box::new(file), container, None).map(|mut opened| {
+        if !finished {
+            opened.notes.warn("truncated", CUT_OFF);
+        }
+        opened
+    });
+    opened.or_else(|error| {
         again.rewind().map_err(Error::io)?;
-        open_piped(ByteSource::new(Box::new(again)), container).map_err(|_| error)
+        let mut opened =
+            open_piped(ByteSource::new(Box::new(again)), container).map_err(|_| error)?;
+        opened.notes.warn("truncated", CUT_OFF);
+        Ok(opened)
     })
+}
+
+/// Whether the last page of an Ogg file carries the mark of the end (RFC 3533, section 6). Leaves
+/// the file at its start.
+fn ogg_is_finished(file: &mut File) -> io::Result<bool> {
+    /// A page is at most this long.
+    const PAGE_BYTES: u64 = 65_307;
+    const LAST_PAGE: u8 = 4;
+    let length = file.metadata()?.len();
+    file.seek(SeekFrom::Start(length.saturating_sub(PAGE_BYTES)))?;
+    let mut tail = Vec::new();
+    file.by_ref().take(PAGE_BYTES).read_to_end(&mut tail)?;
+    file.rewind()?;
+    let page = tail.windows(6).rfind(|window| window.starts_with(b"OggS"));
+    Ok(page.is_some_and(|page| page[5] & LAST_PAGE != 0))
 }
 
 /// Opens from any source.
@@ -129,7 +157,8 @@ impl<R: io::Read> io::Read for Piped<R> {
             .0
             .get_mut()
             .map_err(|_| io::Error::other("a reader failed before"))?;
-        reader.read(buffer)
+        // The library looks for packets in what one call gave: pieces must not depend on the pipe.
+        fill(reader, buffer)
     }
 }
 
@@ -257,8 +286,11 @@ impl PacketStream {
     }
 
     fn decode(&mut self, packet: &Packet, out: &mut Vec<f32>, notes: &mut Notes) {
-        let decoded = self.decoder.decode(packet);
-        let Ok(buffer) = decoded else {
+        // The decoder does not look at the checksum and would give noise.
+        let whole = self.decoder.codec_params().codec != id::CODEC_ID_FLAC
+            || flac_frame_is_whole(&packet.data);
+        let decoded = self.decoder.decode(packet).ok().filter(|_| whole);
+        let Some(buffer) = decoded else {
             let frames = self.ticks_to_frames(packet.dur.get());
             self.fail(frames, out, notes);
             return;
@@ -437,6 +469,16 @@ impl Stream for PacketStream {
     }
 }
 
+/// A FLAC frame ends with a checksum of all before it (RFC 9639, section 9.3).
+fn flac_frame_is_whole(frame: &[u8]) -> bool {
+    let Some((body, stated)) = frame.split_last_chunk::<2>() else {
+        return false;
+    };
+    let mut checksum = Crc16Ansi::new(0);
+    checksum.process_buf_bytes(body);
+    checksum.crc() == u16::from_be_bytes(*stated)
+}
+
 /// Frames by which the declared length may miss the real one without anything being cut off: the
 /// encoder's delay and a longest packet, where writers disagree about counting them.
 fn slack(codec: AudioCodecId) -> u64 {
@@ -444,7 +486,7 @@ fn slack(codec: AudioCodecId) -> u64 {
         id::CODEC_ID_FLAC => 0,
         id::CODEC_ID_MP1 | id::CODEC_ID_MP2 | id::CODEC_ID_MP3 => 2 * 1152,
         id::CODEC_ID_ALAC => 4096,
-        _ => 8192,
+        _ => 2048,
     }
 }
 

@@ -44,16 +44,7 @@ impl ByteSource {
 
     /// Fills `buffer` and returns the count of bytes; fewer than its length only at the end.
     pub(crate) fn fill(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let mut filled = 0;
-        while filled < buffer.len() {
-            match self.read(&mut buffer[filled..]) {
-                Ok(0) => break,
-                Ok(count) => filled += count,
-                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-                Err(error) => return Err(error),
-            }
-        }
-        Ok(filled)
+        fill(self, buffer)
     }
 
     /// The next `N` bytes, or `None` if the end comes first.
@@ -91,4 +82,19 @@ impl Read for ByteSource {
         self.position += count as u64;
         Ok(count)
     }
+}
+
+/// Fills `buffer` from `reader`, however small the pieces are that come; returns the count of bytes,
+/// fewer than its length only at the end.
+pub(crate) fn fill(reader: &mut impl Read, buffer: &mut [u8]) -> io::Result<usize> {
+    let mut filled = 0;
+    while filled < buffer.len() {
+        match reader.read(&mut buffer[filled..]) {
+            Ok(0) => break,
+            Ok(count) => filled += count,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(filled)
 }

@@ -106,23 +106,75 @@ pub(crate) fn number(cell: &[u8], decimal: u8) -> Option<f64> {
         .filter(|value: &f64| value.is_finite())
 }
 
+/// How finely the numbers of a column are written.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Fineness {
+    /// Smallest unit of a last digit.
+    finest: f64,
+    /// Most significant digits of a number.
+    digits: i32,
+}
+
+impl Fineness {
+    /// Takes in one more number of the column.
+    pub(crate) fn add(&mut self, cell: &[u8], decimal: u8) {
+        let unit = last_digit(cell, decimal);
+        self.finest = if self.finest == 0.0 {
+            unit
+        } else {
+            self.finest.min(unit)
+        };
+        self.digits = self.digits.max(significant_digits(cell));
+    }
+
+    /// What a number may be wrong by, twice over: one unit of the last digit that was kept.
+    ///
+    /// Some writers keep a number of decimals, others a number of digits, and many leave out zeros
+    /// at the end: `0.5` may stand for `0.500000`.
+    pub(crate) fn resolution(self, cell: &[u8], value: f64, decimal: u8) -> f64 {
+        let kept = if value == 0.0 {
+            self.finest
+        } else {
+            let magnitude = value.abs().log10().floor() as i32;
+            10f64.powi(magnitude.saturating_add(1 - self.digits))
+        };
+        last_digit(cell, decimal).min(kept.max(self.finest))
+    }
+}
+
 /// One unit of the last digit written: `0.001` for `12.345`, `0.01` for `1.50e0`.
-pub(crate) fn resolution(cell: &[u8], decimal: u8) -> f64 {
-    let exponent_at = cell
-        .iter()
-        .position(|byte| byte.eq_ignore_ascii_case(&b'e'));
-    let (mantissa, exponent) = cell.split_at(exponent_at.unwrap_or(cell.len()));
+fn last_digit(cell: &[u8], decimal: u8) -> f64 {
+    let (mantissa, exponent) = parts(cell);
     let decimals = mantissa
         .iter()
         .position(|&byte| byte == decimal)
         .map_or(0, |at| mantissa.len() - at - 1);
-    let exponent: i32 = exponent
-        .get(1..)
-        .and_then(|digits| std::str::from_utf8(digits).ok())
-        .and_then(|digits| digits.parse().ok())
-        .unwrap_or(0);
     let decimals = i32::try_from(decimals).unwrap_or(i32::MAX);
     10f64.powi(exponent.saturating_sub(decimals))
+}
+
+fn significant_digits(cell: &[u8]) -> i32 {
+    let (mantissa, _) = parts(cell);
+    let digits = mantissa
+        .iter()
+        .filter(|byte| byte.is_ascii_digit())
+        .skip_while(|&&digit| digit == b'0');
+    i32::try_from(digits.count()).unwrap_or(i32::MAX)
+}
+
+/// Mantissa and exponent of a number in writing.
+fn parts(cell: &[u8]) -> (&[u8], i32) {
+    let at = cell
+        .iter()
+        .position(|byte| byte.eq_ignore_ascii_case(&b'e'));
+    let (mantissa, exponent) = cell.split_at(at.unwrap_or(cell.len()));
+    let digits = exponent
+        .get(1..)
+        .and_then(|digits| std::str::from_utf8(digits).ok());
+    (
+        mantissa,
+        digits.and_then(|digits| digits.parse().ok()).unwrap_or(0),
+    )
 }
 
 pub(crate) fn is_blank(line: &[u8]) -> bool {

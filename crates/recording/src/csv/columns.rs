@@ -1,6 +1,6 @@
 //! Which column is time and which are values.
 
-use super::cells::{is_blank, is_comment, number, resolution, split};
+use super::cells::{Fineness, is_blank, is_comment, number, split};
 use super::dialect::Table;
 
 /// Lines right above the rows that may name columns and units.
@@ -27,8 +27,9 @@ pub(crate) struct TimeColumn {
     pub(crate) unit_named: bool,
     /// Times in the sample in seconds, in order.
     pub(crate) times_s: Vec<f64>,
-    /// The coarsest last digit of these, in seconds.
+    /// The coarsest resolution of these, in seconds.
     pub(crate) resolution_s: f64,
+    pub(crate) fineness: Fineness,
 }
 
 /// Finds the columns of a table.
@@ -104,8 +105,13 @@ fn time_column(
     let named = numeric.iter().find_map(|&column| {
         let heading = heading(&names[column])?;
         let time = gather(rows, column, table, heading.unit_s)?;
-        let rises = time.times_s.windows(2).all(|pair| pair[1] >= pair[0]);
-        rises.then_some(TimeColumn {
+        // A logger that starts again falls back now and then; a signal falls half of the time.
+        let falls = time
+            .times_s
+            .windows(2)
+            .filter(|pair| pair[1] < pair[0])
+            .count();
+        (falls * 20 < time.times_s.len()).then_some(TimeColumn {
             unit_named: heading.unit_named,
             ..time
         })
@@ -119,21 +125,23 @@ fn time_column(
 /// The times of a column, if it has any two that differ.
 fn gather(rows: &[Vec<&[u8]>], column: usize, table: &Table, unit_s: f64) -> Option<TimeColumn> {
     let decimal = table.dialect.decimal;
-    let mut times_s = Vec::new();
-    let mut resolution_s = 0f64;
-    for cell in rows.iter().filter_map(|row| row.get(column)) {
-        if let Some(time) = number(cell, decimal) {
-            times_s.push(time * unit_s);
-            resolution_s = resolution_s.max(resolution(cell, decimal) * unit_s);
-        }
-    }
-    let differ = times_s.len() >= 2 && times_s.last() > times_s.first();
+    let cells = || {
+        let column = rows.iter().filter_map(move |row| row.get(column).copied());
+        column.filter_map(move |cell| number(cell, decimal).map(|time| (cell, time)))
+    };
+    let mut fineness = Fineness::default();
+    cells().for_each(|(cell, _)| fineness.add(cell, decimal));
+    let times_s: Vec<f64> = cells().map(|(_, time)| time * unit_s).collect();
+    let resolutions = cells().map(|(cell, time)| fineness.resolution(cell, time, decimal) * unit_s);
+    let resolution_s = resolutions.fold(0.0, f64::max);
+    let differ = times_s.windows(2).any(|pair| pair[1] > pair[0]);
     differ.then_some(TimeColumn {
         column,
         unit_s,
         unit_named: false,
         times_s,
         resolution_s,
+        fineness,
     })
 }
 

@@ -110,8 +110,10 @@ fn try_way(lines: &[&[u8]], dialect: Dialect) -> Option<(f64, Table)> {
         }
     }
     let (&cells, found) = rows.iter().max_by(|a, b| a.1.score.total_cmp(&b.1.score))?;
+    // A delimiter that never occurs is none.
+    let delimited = cells > 1 || dialect.delimiter.is_none();
     let mostly_rows = found.count * 2 >= content - found.before;
-    (found.count >= 2 && mostly_rows).then_some((
+    (found.count >= 2 && mostly_rows && delimited).then_some((
         found.score,
         Table {
             dialect,

@@ -106,9 +106,12 @@ impl Grid {
         }
         // Jitter stays below a period or two; more means that rows are missing.
         if span > 2.5 {
+            let filled = self.next - start;
+            // A last frame that falls on the row itself is no filling.
+            let own = u64::from(filled > 0 && place - (self.next - 1) as f64 <= SLACK);
             notes.gap(Gap {
                 start_frame: start,
-                frames: self.next - start,
+                frames: filled - own,
             });
         }
         self.last_place = place;

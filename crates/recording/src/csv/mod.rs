@@ -15,7 +15,7 @@ use crate::stream::{Notes, Opened, Stream};
 use crate::{Error, Facts, OpenOptions};
 
 use cells::{Dialect, split};
-use columns::Columns;
+use columns::{Columns, TimeColumn};
 use grid::Grid;
 use lines::Lines;
 
@@ -48,15 +48,16 @@ pub(crate) fn open(
         encoding: describe(table.dialect, &columns),
         frames: None,
     };
+    let time = columns.time.filter(|_| options.csv_rate_hz.is_none());
     let stream = CsvStream {
         lines: Lines::new(source),
         dialect: table.dialect,
         skip_lines: table.first_row,
-        time: columns
-            .time
-            .as_ref()
-            .filter(|_| options.csv_rate_hz.is_none())
-            .map(|time| (time.column, time.unit_s)),
+        // The times of the sample have served.
+        time: time.map(|time| TimeColumn {
+            times_s: Vec::new(),
+            ..time
+        }),
         values: columns.values,
         sample_rate_hz,
         grid: Grid::new(usize::from(channels), sample_rate_hz),
@@ -105,8 +106,7 @@ struct CsvStream {
     dialect: Dialect,
     /// Lines before the first row of numbers.
     skip_lines: usize,
-    /// Column of the times and what one of their units is in seconds.
-    time: Option<(usize, f64)>,
+    time: Option<TimeColumn>,
     values: Vec<usize>,
     sample_rate_hz: f64,
     grid: Grid,
@@ -133,29 +133,21 @@ impl CsvStream {
                 read += 1;
             }
         }
-        let time = self
-            .time
-            .map(|(column, unit_s)| (cells.get(column), number(column), unit_s));
         count_unreadable(self.row.len() - read, notes);
-        match time {
-            None => self.grid.push_next(&self.row, frames),
-            Some((Some(cell), Some(time), unit_s)) if time.abs() < MOST_TIME => {
-                let resolution = cells::resolution(cell, self.dialect.decimal) * unit_s;
-                let position = time * unit_s * self.sample_rate_hz;
-                self.grid.push(
-                    position,
-                    resolution * self.sample_rate_hz,
-                    &self.row,
-                    frames,
-                    notes,
-                );
-            }
-            Some(_) if read > 0 => {
-                count_unreadable(1, notes);
-                self.grid.push_next(&self.row, frames);
-            }
-            // A line without time and value is a remark, not a sample.
-            Some(_) => {}
+        let Some(time) = &self.time else {
+            self.grid.push_next(&self.row, frames);
+            return;
+        };
+        let at = number(time.column).filter(|at| at.abs() < MOST_TIME);
+        if let (Some(cell), Some(at)) = (cells.get(time.column), at) {
+            let per_unit = time.unit_s * self.sample_rate_hz;
+            let resolution = time.fineness.resolution(cell, at, self.dialect.decimal) * per_unit;
+            self.grid
+                .push(at * per_unit, resolution, &self.row, frames, notes);
+        } else if read > 0 {
+            // A line without time and value is a remark; one with a value is a sample.
+            count_unreadable(1, notes);
+            self.grid.push_next(&self.row, frames);
         }
     }
 }

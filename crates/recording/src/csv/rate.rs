@@ -11,6 +11,9 @@ const PLAUSIBLE_HZ: f64 = 500.0;
 /// Relative doubt of a rate that is worth a word; as much as a recorder's clock has.
 const DOUBT: f64 = 1e-4;
 
+/// Relative doubt of a rate with which no speed could be judged.
+const MOST_DOUBT: f64 = 0.01;
+
 /// The rate in Hz, given or found.
 pub(crate) fn find(
     columns: &Columns,
@@ -43,6 +46,14 @@ pub(crate) fn find(
             }
             Ok(given)
         }
+        (None, Some(found))
+            if !(found.rate_hz.is_finite() && found.rate_hz > 0.0 && found.doubt < MOST_DOUBT) =>
+        {
+            Err(Error::new(
+                "csv-no-rate",
+                "its times are written too coarsely to know the rate; export them with more digits, or give the rate in Hz",
+            ))
+        }
         (None, Some(found)) => {
             note_doubt(&found, notes);
             Ok(found.rate_hz)
@@ -68,7 +79,7 @@ fn note_doubt(found: &Found, notes: &mut Notes) {
         notes.warn("csv-rate", message);
     } else if found.doubt > DOUBT {
         let message = format!(
-            "the times are written too coarsely: the rate of {:.1} Hz is known to {:.2} % only",
+            "the times do not fix the rate: {:.1} Hz is known to {:.2} % only",
             found.rate_hz,
             100.0 * found.doubt
         );
@@ -82,6 +93,7 @@ struct Found {
     doubt: f64,
 }
 
+/// Fits a straight line to the longest stretch of times without a fall or a leap.
 fn from_times(time: &TimeColumn) -> Found {
     let steps: Vec<f64> = time
         .times_s
@@ -89,16 +101,79 @@ fn from_times(time: &TimeColumn) -> Found {
         .map(|pair| pair[1] - pair[0])
         .collect();
     let median = median(&steps);
-    // Pauses in the logging would spoil the mean; rounded times would spoil the median.
-    let fits = |step: &&f64| (**step - median).abs() <= 0.5 * median.abs() + time.resolution_s;
-    let fitting: Vec<f64> = steps.iter().filter(fits).copied().collect();
-    let span: f64 = fitting.iter().sum();
-    let period_s = span / fitting.len() as f64;
-    // A row of times rounded to a last digit is wrong by half of it at either end.
-    let doubt = time.resolution_s / span;
+    let leap = LEAP * (median + time.resolution_s);
+    let stretches = time.times_s.chunk_by(|a, b| *b >= *a && *b - *a < leap);
+    let longest = stretches
+        .max_by_key(|stretch| stretch.len())
+        .unwrap_or(&time.times_s);
+    // Where times are rounded to more than a period, rows can only be counted.
+    let period_s = if median > 1.5 * time.resolution_s {
+        median
+    } else {
+        0.0
+    };
+    let line = Line::through(longest, period_s);
+    let span = longest[longest.len() - 1] - longest[0];
+    // Rounding that always falls alike hides a wrong slope of one digit over the whole stretch;
+    // rounding that varies averages out as noise does.
+    let hidden = if line.rms < 0.1 * time.resolution_s {
+        time.resolution_s / span
+    } else {
+        0.0
+    };
+    let count = longest.len() as f64;
+    let noise = 4.0 * line.rms * (12.0 / count.powi(3)).sqrt() / line.slope;
+    let doubt = (hidden + noise).max(FLOOR);
     Found {
-        rate_hz: rounded(period_s, doubt),
+        rate_hz: rounded(line.slope, doubt),
         doubt,
+    }
+}
+
+/// Steps of so many periods end a stretch.
+const LEAP: f64 = 100.0;
+
+/// Arithmetic alone leaves this relative doubt.
+const FLOOR: f64 = 1e-9;
+
+/// A straight line of times over row numbers.
+struct Line {
+    slope: f64,
+    /// Root mean square of what the times miss it by.
+    rms: f64,
+}
+
+impl Line {
+    /// Least squares through `times`. A step of several `period_s` counts as several rows; with 0
+    /// every row counts as one.
+    fn through(times: &[f64], period_s: f64) -> Line {
+        let mut index = 0.0;
+        let mut points = vec![(0.0, 0.0)];
+        for pair in times.windows(2) {
+            let periods = if period_s > 0.0 {
+                ((pair[1] - pair[0]) / period_s).round()
+            } else {
+                1.0
+            };
+            index += periods.max(1.0);
+            points.push((index, pair[1] - times[0]));
+        }
+        let count = points.len() as f64;
+        let sum = points
+            .iter()
+            .fold((0.0, 0.0), |sum, point| (sum.0 + point.0, sum.1 + point.1));
+        let mean = (sum.0 / count, sum.1 / count);
+        let cross: f64 = points
+            .iter()
+            .map(|point| (point.0 - mean.0) * (point.1 - mean.1))
+            .sum();
+        let square: f64 = points.iter().map(|point| (point.0 - mean.0).powi(2)).sum();
+        let slope = cross / square;
+        let miss = |point: &(f64, f64)| (point.1 - mean.1 - slope * (point.0 - mean.0)).powi(2);
+        Line {
+            slope,
+            rms: (points.iter().map(miss).sum::<f64>() / count).sqrt(),
+        }
     }
 }
 
