@@ -62,7 +62,18 @@ fn search(coarse: &Coarse) -> Option<Found> {
     let mut best: Option<(f64, Found)> = None;
     for entry in bank::entries(coarse.rate_hz) {
         let candidates = bank::candidates(&entry, &trace, &energies, coarse.rate_hz, LEAST_T);
-        let Some(chain) = chain::best(&candidates, coarse.rate_hz, trace.len()) else {
+        let mut places = candidates.clone();
+        if let Some(wide) = entry.widened(coarse.rate_hz) {
+            places.extend(bank::candidates(
+                &wide,
+                &trace,
+                &energies,
+                coarse.rate_hz,
+                LEAST_T,
+            ));
+            places.sort_by_key(|c| c.at);
+        }
+        let Some(chain) = chain::best(&places, &candidates, coarse.rate_hz, trace.len()) else {
             continue;
         };
         let merit = chain.score + evidence(&chain);
@@ -136,11 +147,13 @@ fn build(
     };
     let refined = refiner.run(&pulses, coarse, &found.entry.probe)?;
     let seconds = |at: f64| (window.start as f64 + at) / window.rate_hz;
-    let (edges, reversals) = list_edges(&refined, &pulses, window.rate_hz, &seconds);
+    let matched = (found.entry.energy * coarse.factor as f64).sqrt();
+    let (edges, reversals) = list_edges(&refined, matched, window.rate_hz, &seconds);
     let residuals: Vec<f64> = edges.iter().map(|e| e.residual).collect();
     let noise_rms = linear::median(&residuals)? * refined.step;
     let doubts = doubt::doubts(&doubt::Evidence {
         pulses: &pulses,
+        edges: &edges,
         candidates: &found.candidates,
         amplitude: found.chain.amplitude,
         rate_hz: coarse.rate_hz,
@@ -170,7 +183,7 @@ fn build(
             relative_amplitude: h.amplitude() / refined.step,
         }),
         chatter_floor_s: chatter_floor(noise_rms / refined.step, window.rate_hz),
-        count_risk: doubt::count_risk(&pulses),
+        count_risk: doubt::count_risk(&edges),
         doubts,
         envelope,
         snippet,
@@ -199,17 +212,14 @@ fn chatter_floor(noise: f64, rate_hz: f64) -> f64 {
 
 fn list_edges(
     refined: &Refined,
-    pulses: &[Pulse],
+    matched: f64,
     rate_hz: f64,
     seconds: &dyn Fn(f64) -> f64,
 ) -> (Vec<Edge>, Vec<Reversal>) {
     let mut edges = Vec::new();
     let mut reversals = Vec::new();
-    for ((opening, closing), pulse) in refined.pulses.iter().zip(pulses) {
-        for (fitted, direction, t) in [
-            (opening, Direction::Opening, pulse.opening.t),
-            (closing, Direction::Closing, pulse.closing.t),
-        ] {
+    for (opening, closing) in &refined.pulses {
+        for (fitted, direction) in [(opening, Direction::Opening), (closing, Direction::Closing)] {
             for &(start, end) in &fitted.reversals {
                 reversals.push(Reversal {
                     edge: edges.len(),
@@ -217,7 +227,13 @@ fn list_edges(
                     end_s: seconds(end),
                 });
             }
-            edges.push(edge(fitted, direction, t.abs(), rate_hz, seconds));
+            edges.push(edge(
+                fitted,
+                direction,
+                matched / fitted.residual,
+                rate_hz,
+                seconds,
+            ));
         }
     }
     (edges, reversals)

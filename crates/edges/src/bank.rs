@@ -11,6 +11,8 @@ use rustfft::num_complex::Complex64;
 
 /// Half window for sharp edges. Two edges of a dial are never closer than about 7 ms (22 pps, 85 % break).
 const SHARP_HALF_S: f64 = 0.004;
+/// Half window in which a chattering closing still shows its step, and a step in much noise.
+const WIDE_HALF_S: f64 = 0.009;
 /// Half window for slow makes: long enough to average the ringing after an opening.
 const SLOW_HALF_S: f64 = 0.012;
 /// Rise of a slow make: feed relays of 1-2 H over a loop of some 500-1000 ohm.
@@ -47,12 +49,22 @@ pub(crate) struct Entry {
     pub(crate) slow: bool,
     half: usize,
     template: Vec<f32>,
-    energy: f64,
+    /// Energy of the template, in blocks.
+    pub(crate) energy: f64,
 }
 
 impl Entry {
+    /// The same step in a wider window; for slow makes the window is wide already.
+    pub(crate) fn widened(&self, rate_hz: f64) -> Option<Self> {
+        (!self.slow).then(|| Entry::windowed(self.probe.clone(), false, WIDE_HALF_S, rate_hz))
+    }
+
     fn new(probe: Probe, slow: bool, rate_hz: f64) -> Self {
         let half_s = if slow { SLOW_HALF_S } else { SHARP_HALF_S };
+        Self::windowed(probe, slow, half_s, rate_hz)
+    }
+
+    fn windowed(probe: Probe, slow: bool, half_s: f64, rate_hz: f64) -> Self {
         let response = if slow {
             Response::lagged(&probe.poles(), RISE_S)
         } else {
@@ -294,8 +306,8 @@ mod tests {
                 .iter()
                 .max_by(|a, b| a.t.abs().total_cmp(&b.t.abs()))
                 .expect("a step");
-            // A slow rise has no sharp best place: one block to either side is as good.
-            let reach = usize::from(entry.slow);
+            // A slow rise has no sharp best place: half a millisecond to either side is as good.
+            let reach = 4 * usize::from(entry.slow);
             assert!(
                 best.at.abs_diff(400) <= reach,
                 "{:?} slow {}",

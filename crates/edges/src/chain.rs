@@ -8,12 +8,14 @@ use crate::bank::Candidate;
 use crate::linear;
 
 /// Bounds of a dial from 5 to 22 pps and 35 to 85 % break, with room to spare, in seconds.
-const BREAK_S: std::ops::RangeInclusive<f64> = 0.009..=0.185;
+const BREAK_S: std::ops::RangeInclusive<f64> = 0.012..=0.185;
 const LEAST_MAKE_S: f64 = 0.004;
 const LONGEST_MAKE_S: f64 = 0.450;
 /// Rests shorter than this never separate digits.
 const LEAST_PAUSE_S: f64 = 0.150;
-const PERIOD_S: std::ops::RangeInclusive<f64> = 0.036..=0.240;
+const PERIOD_S: std::ops::RangeInclusive<f64> = 0.040..=0.240;
+/// Two breaks closer than a period are at best one that is split.
+const SPLIT_COST: f64 = 12.0;
 
 /// Amplitudes of one train agree to about a quarter (clipping and bounce included).
 const SPREAD: f64 = 0.25;
@@ -61,12 +63,27 @@ fn gain(amplitude: f64, error: f64, expected: f64) -> f64 {
 fn gain_of(candidate: &Candidate, sign: f64, expected: f64) -> f64 {
     let amplitude = candidate.amplitude * sign;
     let error = (candidate.amplitude / candidate.t).abs();
-    gain(amplitude, error, expected)
+    gain(amplitude, error, expected) + likelihood_of_shape(candidate)
+}
+
+/// How much more likely the window is as a step than as anything else. Speech and music are no white
+/// noise: eight independent values stand for the window's many, and no edge may count for more than a few
+/// others.
+fn likelihood_of_shape(candidate: &Candidate) -> f64 {
+    (-8.0 * (1.0 - candidate.share).max(1e-9).ln()).min(30.0)
 }
 
 /// Best chain over polarities and amplitudes; `None` when nothing explains anything.
-pub(crate) fn best(candidates: &[Candidate], rate_hz: f64, length: usize) -> Option<Chain> {
-    let strongest = candidates
+///
+/// `places` may hold the same step twice, matched in windows of different width; `steps` holds each once
+/// and says what must be explained.
+pub(crate) fn best(
+    places: &[Candidate],
+    steps: &[Candidate],
+    rate_hz: f64,
+    length: usize,
+) -> Option<Chain> {
+    let strongest = steps
         .iter()
         .filter(|c| c.t.abs() > 4.0)
         .map(|c| c.amplitude.abs())
@@ -84,7 +101,7 @@ pub(crate) fn best(candidates: &[Candidate], rate_hz: f64, length: usize) -> Opt
                     opening: amplitude,
                     closing: amplitude * ratio,
                 };
-                let chain = Search::new(candidates, rate_hz, length, hypothesis).run();
+                let chain = Search::new(places, steps, rate_hz, length, hypothesis).run();
                 if chain.as_ref().map_or(0.0, |c| c.score) > best.as_ref().map_or(0.0, |c| c.score)
                 {
                     best = chain;
@@ -122,15 +139,21 @@ struct Search {
 }
 
 impl Search {
-    fn new(candidates: &[Candidate], rate_hz: f64, length: usize, hypothesis: Hypothesis) -> Self {
-        let unexplained = running_unexplained(candidates, length, hypothesis);
+    fn new(
+        places: &[Candidate],
+        steps: &[Candidate],
+        rate_hz: f64,
+        length: usize,
+        hypothesis: Hypothesis,
+    ) -> Self {
+        let unexplained = running_unexplained(steps, length, hypothesis);
         let mut search = Search {
             rate_hz,
             pairs: Vec::new(),
             unexplained,
             hypothesis,
         };
-        search.pair_up(candidates);
+        search.pair_up(places);
         search
     }
 
@@ -233,10 +256,15 @@ impl Search {
     /// Cost of `own` following `before` in the same digit, and the period that goes on.
     fn step_cost(&self, before: &Pair, own: &Pair) -> (f64, f64) {
         let period = (own.opening.at - before.opening.at) as f64;
+        let split = if period < PERIOD_S.start() * self.rate_hz {
+            SPLIT_COST
+        } else {
+            0.0
+        };
         let (skip_after, skip_before) = (self.blocks(CHATTER_S), self.blocks(SIDE_LOBE_S));
         let from = before.closing.at + skip_after;
         let missed = self.left_out(from, own.opening.at.saturating_sub(skip_before).max(from));
-        let mut cost = PULSE_COST + missed + likeness(before, own);
+        let mut cost = PULSE_COST + split + missed + likeness(before, own);
         let mut unit = period;
         match before.period {
             Some(usual) => {

@@ -3,7 +3,7 @@
 use crate::bank::Candidate;
 use crate::chain::{CHATTER_S, Pulse};
 use crate::linear;
-use crate::types::Doubt;
+use crate::types::{Doubt, Edge};
 
 /// Below this signal-to-noise ratio an edge proves nothing.
 const LEAST_SNR: f64 = 5.0;
@@ -15,6 +15,7 @@ const SIDE_LOBE_S: f64 = 0.0045;
 /// What is known of a train at the coarse stage.
 pub(crate) struct Evidence<'a> {
     pub(crate) pulses: &'a [Pulse],
+    pub(crate) edges: &'a [Edge],
     pub(crate) candidates: &'a [Candidate],
     pub(crate) amplitude: f64,
     pub(crate) rate_hz: f64,
@@ -50,12 +51,11 @@ pub(crate) fn doubts(evidence: &Evidence<'_>) -> Vec<Doubt> {
 
 fn weakest(evidence: &Evidence<'_>) -> Option<Doubt> {
     evidence
-        .pulses
+        .edges
         .iter()
-        .flat_map(|p| [p.opening, p.closing])
-        .filter(|c| c.t.abs() < LEAST_SNR)
-        .min_by(|a, b| a.t.abs().total_cmp(&b.t.abs()))
-        .map(|c| Doubt::WeakEdge(evidence.seconds(c.at)))
+        .filter(|e| e.snr < LEAST_SNR)
+        .min_by(|a, b| a.snr.total_cmp(&b.snr))
+        .map(|e| Doubt::WeakEdge(e.instant_s))
 }
 
 fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
@@ -128,12 +128,9 @@ fn cut_off(evidence: &Evidence<'_>) -> Option<Doubt> {
 }
 
 /// Probability of another count: the weakest pulse is noise, by the Gaussian odds of its two edges.
-pub(crate) fn count_risk(pulses: &[Pulse]) -> f64 {
-    pulses
-        .iter()
-        .map(|p| {
-            let square = p.opening.t.powi(2) + p.closing.t.powi(2);
-            (-0.25 * square).exp()
-        })
+pub(crate) fn count_risk(edges: &[Edge]) -> f64 {
+    edges
+        .chunks_exact(2)
+        .map(|p| (-0.25 * (p[0].snr.powi(2) + p[1].snr.powi(2))).exp())
         .fold(0.0, f64::max)
 }

@@ -54,7 +54,11 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<()> {
     let mut table = String::from(HEAD);
     let singles = families::singles().iter().map(|f| (f.name, Some(f)));
     for (name, family) in singles.chain([("mixed", None)]) {
-        if options.family.as_ref().is_some_and(|f| !name.contains(f.as_str())) {
+        if options
+            .family
+            .as_ref()
+            .is_some_and(|f| !name.contains(f.as_str()))
+        {
             continue;
         }
         let row = measure(name, family, options);
@@ -87,11 +91,17 @@ fn measure(name: &str, family: Option<&Family>, options: &Options) -> String {
 
 fn row(name: &str, results: Vec<Result>) -> String {
     let count = |o: Outcome| results.iter().filter(|r| r.outcome == o).count();
-    let speeds: Vec<f64> = results.iter().flat_map(|r| r.speeds.iter().map(|s| s.0)).collect();
-    let breaks: Vec<f64> = results.iter().flat_map(|r| r.breaks.iter().map(|s| s.0)).collect();
-    let (speed_in, break_in, all) = results
+    let speeds: Vec<f64> = results
         .iter()
-        .fold((0, 0, 0), |s, r| (s.0 + r.covered.0, s.1 + r.covered.1, s.2 + r.covered.2));
+        .flat_map(|r| r.speeds.iter().map(|s| s.0))
+        .collect();
+    let breaks: Vec<f64> = results
+        .iter()
+        .flat_map(|r| r.breaks.iter().map(|s| s.0))
+        .collect();
+    let (speed_in, break_in, all) = results.iter().fold((0, 0, 0), |s, r| {
+        (s.0 + r.covered.0, s.1 + r.covered.1, s.2 + r.covered.2)
+    });
     let mut line = String::new();
     let _ = writeln!(
         line,
@@ -107,7 +117,11 @@ fn row(name: &str, results: Vec<Result>) -> String {
             "–".to_owned()
         } else {
             let share = |n: usize| 100.0 * n as f64 / all as f64;
-            format!("{:.1} %, {:.1} % of {all}", share(speed_in), share(break_in))
+            format!(
+                "{:.1} %, {:.1} % of {all}",
+                share(speed_in),
+                share(break_in)
+            )
         },
     );
     line
@@ -120,7 +134,12 @@ fn spread(mut values: Vec<f64>, digits: usize) -> String {
     values.iter_mut().for_each(|v| *v = v.abs());
     values.sort_by(f64::total_cmp);
     let at = |share: f64| values[((values.len() - 1) as f64 * share).round() as usize];
-    format!("{:.digits$}, {:.digits$}, {:.digits$}", at(0.5), at(0.95), at(1.0))
+    format!(
+        "{:.digits$}, {:.digits$}, {:.digits$}",
+        at(0.5),
+        at(0.95),
+        at(1.0)
+    )
 }
 
 fn one(scenario: &Scenario) -> Result {
@@ -141,7 +160,13 @@ fn detect(rendered: &Rendered) -> Vec<Digit> {
         .collect();
     scored
         .into_iter()
-        .max_by_key(|s| s.digits.iter().map(|d| d.pulses).sum::<usize>())
+        .max_by_key(|s| {
+            let sure = s.digits.iter().filter(|d| d.sure);
+            (
+                sure.map(|d| d.pulses).sum::<usize>(),
+                s.digits.iter().map(|d| d.pulses).sum::<usize>(),
+            )
+        })
         .map(|s| s.digits)
         .unwrap_or_default()
 }
@@ -151,12 +176,14 @@ fn compare(truth: &[DigitTruth], digits: &[Digit]) -> Result {
         .iter()
         .map(|t| {
             let start = t.breaks.first().map_or(0.0, |b| b.break_start_s);
-            digits.iter().find(|d| d.pulses == t.pulses && (d.start_s - start).abs() < 0.02)
+            digits
+                .iter()
+                .find(|d| d.pulses == t.pulses && (d.start_s - start).abs() < 0.02)
         })
         .collect();
-    let wrong_and_sure = digits.iter().any(|d| {
-        d.sure && !matched.iter().flatten().any(|m| std::ptr::eq(*m, d))
-    });
+    let wrong_and_sure = digits
+        .iter()
+        .any(|d| d.sure && !matched.iter().flatten().any(|m| std::ptr::eq(*m, d)));
     let all = matched.iter().all(Option::is_some) && digits.len() == truth.len();
     let outcome = if wrong_and_sure {
         Outcome::WrongAndSure
@@ -183,7 +210,9 @@ fn compare(truth: &[DigitTruth], digits: &[Digit]) -> Result {
 }
 
 fn take_errors(result: &mut Result, truth: &DigitTruth, digit: &Digit) {
-    let (Some(speed), Some(percent)) = (digit.speed_pps, digit.percent_break) else { return };
+    let (Some(speed), Some(percent)) = (digit.speed_pps, digit.percent_break) else {
+        return;
+    };
     let (Some(true_speed), Some(true_percent)) = (truth.speed_pps, truth.percent_break) else {
         return;
     };
@@ -195,7 +224,9 @@ fn take_errors(result: &mut Result, truth: &DigitTruth, digit: &Digit) {
         result.covered.2 += 1;
     }
     if truth.pulses >= 4 {
-        result.speeds.push((100.0 * speed_error / true_speed, speed_error / speed.u95));
+        result
+            .speeds
+            .push((100.0 * speed_error / true_speed, speed_error / speed.u95));
         result.breaks.push((break_error, break_error / percent.u95));
     }
 }
