@@ -12,6 +12,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
+mod check;
 pub mod demo;
 mod dial;
 mod encoding;
@@ -32,6 +33,7 @@ mod truth;
 mod wav;
 mod waveform;
 
+pub use check::ScenarioError;
 pub use encoding::Encoding;
 pub use recorder::{Rendered, render};
 pub use scenario::{

@@ -26,7 +26,8 @@ pub struct Rendered {
     pub truth: Truth,
 }
 
-/// Makes the recording of a scenario. The same scenario gives the same samples.
+/// Makes the recording of a scenario. The same scenario gives the same samples. A scenario that comes from
+/// outside should pass [`Scenario::check`] first.
 pub fn render(scenario: &Scenario) -> Rendered {
     let dialling = dialled(scenario);
     let rate = true_rate_hz(scenario);
