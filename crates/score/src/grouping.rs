@@ -12,6 +12,11 @@ const SEPARATING_MAKE_S: f64 = 0.180;
 const SEPARATING_PERIODS: f64 = 1.7;
 /// A closure shorter than this does not part two pulses, in seconds: a receiver that counts ignores it.
 const SPLIT_CLOSURE_S: f64 = 0.015;
+/// ... unless the dial is so fast that all its makes are that short: a closure that parts a break is also
+/// shorter than this many usual makes of the dial,
+const SPLIT_USUAL_MAKES: f64 = 0.6;
+/// or its two openings follow one another faster than any dial sends, in seconds.
+const FASTEST_PERIOD_S: f64 = 0.040;
 /// How near to two periods, in periods, the distance between two openings is that spans a hole.
 const HOLE_TOLERANCE_PERIODS: f64 = 0.15;
 
@@ -127,14 +132,30 @@ fn all_breaks(trace: &Trace) -> Vec<Break> {
 
 /// Joins what a short closure parts: one pulse, not two.
 fn fuse(breaks: Vec<Break>) -> Vec<Break> {
+    let usual_make_s = usual_make_s(&breaks);
     let mut fused: Vec<Break> = Vec::with_capacity(breaks.len());
     for next in breaks {
         match fused.last_mut() {
-            Some(last) if make_s(last, &next) < SPLIT_CLOSURE_S => interrupt(last, next),
+            Some(last) if is_split(last, &next, usual_make_s) => interrupt(last, next),
             _ => fused.push(next),
         }
     }
     fused
+}
+
+/// True when the closure between two breaks is too short to part two pulses.
+fn is_split(last: &Break, next: &Break, usual_make_s: f64) -> bool {
+    let closure_s = make_s(last, next);
+    closure_s < SPLIT_CLOSURE_S
+        && (closure_s < SPLIT_USUAL_MAKES * usual_make_s || period_s(last, next) < FASTEST_PERIOD_S)
+}
+
+/// Upper median of the makes within digits, in seconds; a lone closure is no measure of itself.
+fn usual_make_s(breaks: &[Break]) -> f64 {
+    let makes = breaks.windows(2).map(|pair| make_s(&pair[0], &pair[1]));
+    let mut makes: Vec<f64> = makes.filter(|make| *make < SEPARATING_MAKE_S).collect();
+    makes.sort_by(f64::total_cmp);
+    makes.get(makes.len() / 2).copied().unwrap_or(0.0)
 }
 
 /// Takes into `last` the opening that follows it after a short closure.

@@ -177,6 +177,14 @@ fn fifteen_milliseconds_part_two_pulses() {
     );
 }
 
+/// 22 pps at 70 % break: every make is 13.6 ms, and none of them splits a break.
+#[test]
+fn the_short_makes_of_a_fast_dial_part_its_pulses() {
+    assert_eq!(counts(vec![common::dial(7, 22.0, 70.0)]), [7]);
+    // A lone closure has no other make to be compared with; two openings 31 ms apart are no two pulses.
+    assert_eq!(counts(vec![train(1.0, &[(25.0, 6.0), (31.0, 0.0)])]), [1]);
+}
+
 /// 10 ms closed, then 6 ms open: too late for chatter, too short to split a break.
 #[test]
 fn a_late_reopening_is_not_counted_and_unsure() {
