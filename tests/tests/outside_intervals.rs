@@ -239,7 +239,6 @@ fn we_agree_with_the_truth() {
 }
 
 #[test]
-#[ignore = "the count of a train with 3 ms of chatter is right but not sure"]
 fn we_agree_in_spite_of_chatter() {
     check(
         picked("ieee181.json", true),
