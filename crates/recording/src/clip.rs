@@ -48,10 +48,10 @@ impl ClipCounter {
         let channels = self.counts.len();
         let look = (LOOK / channels).max(1) * channels;
         for part in frames.chunks(look) {
-            // Without a branch inside, this loop runs at vector speed; clipping is the exception.
-            let any = part.iter().fold(false, |any, &x| {
-                any | (x <= self.lowest) | (x >= self.highest)
-            });
+            // Without a branch inside, and with as many bits to a flag as to a sample, this loop runs
+            // at vector speed; clipping is the exception.
+            let at_end = |x: f32| u32::from(x <= self.lowest) | u32::from(x >= self.highest);
+            let any = part.iter().fold(0, |any, &x| any | at_end(x)) != 0;
             if any {
                 self.count_each(part);
             } else {

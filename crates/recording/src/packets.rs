@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex};
 
 use symphonia::core::audio::AudioSpec;
@@ -90,8 +91,18 @@ fn ogg_is_finished(file: &mut File) -> io::Result<bool> {
     Ok(page.is_some_and(|page| page[5] & LAST_PAGE != 0))
 }
 
-/// Opens from any source.
+/// Opens from any source. Arithmetic on damaged headers can make the library panic; that is damage
+/// like any other, and must not stop the recordings after it.
 fn open(
+    source: Box<dyn MediaSource>,
+    container: Container,
+    watch: Option<SharedWatch>,
+) -> Result<Opened, Error> {
+    let attempt = AssertUnwindSafe(|| open_unguarded(source, container, watch));
+    catch_unwind(attempt).unwrap_or_else(|_| Err(damaged_from_the_start(container)))
+}
+
+fn open_unguarded(
     source: Box<dyn MediaSource>,
     container: Container,
     watch: Option<SharedWatch>,
@@ -210,11 +221,16 @@ fn refusal(fault: Fault, container: Container, seekable: bool) -> Error {
             "its M4A index is missing or damaged, so the recording was never finished; export it again",
         ),
         Fault::Unsupported(_) => not_decoded(&format!("this kind of {name}")),
-        _ => Error::new(
-            "bad-header",
-            format!("its {name} data are damaged from the start; copy or export it again"),
-        ),
+        _ => damaged_from_the_start(container),
     }
+}
+
+fn damaged_from_the_start(container: Container) -> Error {
+    let name = container.name();
+    Error::new(
+        "bad-header",
+        format!("its {name} data are damaged from the start; copy or export it again"),
+    )
 }
 
 /// The packets of one track, decoded one after the other.
@@ -463,7 +479,14 @@ impl Stream for PacketStream {
     fn next(&mut self, frames: &mut Vec<f32>, notes: &mut Notes) -> Result<(), Error> {
         frames.append(&mut self.pending);
         while frames.len() < BLOCK_SAMPLES && !self.ended {
-            self.step(frames, notes)?;
+            let step = AssertUnwindSafe(|| self.step(frames, notes));
+            // After a panic nothing inside the library can be relied on.
+            catch_unwind(step).unwrap_or_else(|_| {
+                self.fail(0, frames, notes);
+                self.end(notes);
+                notes.warn("truncated", CUT_OFF);
+                Ok(())
+            })?;
         }
         Ok(())
     }
