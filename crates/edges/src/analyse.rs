@@ -1,7 +1,7 @@
 //! One window of a recording, from samples to trains: hum, candidates, chain, instants, doubts.
 
 use crate::bank::{self, Candidate, Energies, Entry};
-use crate::chain::{self, Chain, Pulse};
+use crate::chain::{self, Chain, Pulse, Scale};
 use crate::coarse::Coarse;
 use crate::doubt;
 use crate::hum::{self, HumModel};
@@ -62,6 +62,11 @@ fn search(coarse: &Coarse) -> Option<Found> {
     let mut best: Option<(f64, Found)> = None;
     for entry in bank::entries(coarse.rate_hz) {
         let candidates = bank::candidates(&entry, &trace, &energies, coarse.rate_hz, LEAST_T);
+        let scale = Scale {
+            rate_hz: coarse.rate_hz,
+            length: trace.len(),
+            lobe_s: entry.half_s(coarse.rate_hz),
+        };
         let mut places = candidates.clone();
         if let Some(wide) = entry.widened(coarse.rate_hz) {
             places.extend(bank::candidates(
@@ -73,7 +78,7 @@ fn search(coarse: &Coarse) -> Option<Found> {
             ));
             places.sort_by_key(|c| c.at);
         }
-        let Some(chain) = chain::best(&places, &candidates, coarse.rate_hz, trace.len()) else {
+        let Some(chain) = chain::best(&places, &candidates, &scale) else {
             continue;
         };
         let merit = chain.score + evidence(&chain);
@@ -162,13 +167,14 @@ fn build(
         last: window.last,
         start_s: window.start as f64 / window.rate_hz,
         sign,
+        lobe_s: found.entry.half_s(coarse.rate_hz),
     });
     let (first, last) = (edges.first()?.instant_s, edges.last()?.instant_s);
     let (envelope, snippet) = view::around(window, first, last);
     Some(Train {
         level_steps: level_steps(coarse, found, &pulses, refined.step, &seconds),
-        opening_common_s2: common(&refined, window.rate_hz),
-        closing_common_s2: common(&refined, window.rate_hz),
+        opening_common_s2: refined.common.0 / window.rate_hz.powi(2),
+        closing_common_s2: refined.common.1 / window.rate_hz.powi(2),
         polarity: if sign < 0.0 {
             Polarity::Normal
         } else {
@@ -195,13 +201,6 @@ fn build(
 fn coupling(refined: &Refined) -> Option<f64> {
     let corner = refined.poles.first()?.norm() / std::f64::consts::TAU;
     (corner > 0.4).then_some(corner)
-}
-
-/// Shared by all edges of a kind: what the template may differ from the true edge.
-fn common(refined: &Refined, rate_hz: f64) -> f64 {
-    let count = refined.pulses.len() as f64;
-    let _ = count;
-    (0.01 / rate_hz).powi(2)
 }
 
 /// A reversal of w samples stands out when its energy w (A/sigma)^2 pays for two changes of state.
@@ -249,7 +248,7 @@ fn edge(
     Edge {
         direction,
         instant_s: seconds(fitted.at),
-        half_step_s: seconds(fitted.at),
+        half_step_s: seconds(fitted.half_step),
         variance_s2: fitted.variance / (rate_hz * rate_hz),
         level_before: fitted.before,
         level_after: fitted.after,

@@ -59,6 +59,11 @@ impl Entry {
         (!self.slow).then(|| Entry::windowed(self.probe.clone(), false, WIDE_HALF_S, rate_hz))
     }
 
+    /// Half of the window, with a little room, in seconds: so far reach the side lobes of a match.
+    pub(crate) fn half_s(&self, rate_hz: f64) -> f64 {
+        self.half as f64 / rate_hz + 0.000_5
+    }
+
     fn new(probe: Probe, slow: bool, rate_hz: f64) -> Self {
         let half_s = if slow { SLOW_HALF_S } else { SHARP_HALF_S };
         Self::windowed(probe, slow, half_s, rate_hz)

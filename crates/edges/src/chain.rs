@@ -24,9 +24,18 @@ const PULSE_COST: f64 = 4.0;
 const DIGIT_COST: f64 = 8.0;
 const HOLE_COST: f64 = 6.0;
 
-/// Chatter follows a closing for so long; template side lobes reach as far before an edge.
+/// Chatter follows a closing for so long.
 pub(crate) const CHATTER_S: f64 = 0.0055;
-const SIDE_LOBE_S: f64 = 0.0045;
+
+/// The coarse trace that candidates come from.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Scale {
+    pub(crate) rate_hz: f64,
+    /// Blocks in the trace.
+    pub(crate) length: usize,
+    /// Side lobes of a match reach so far before and after a step.
+    pub(crate) lobe_s: f64,
+}
 
 /// One break.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -80,8 +89,7 @@ fn likelihood_of_shape(candidate: &Candidate) -> f64 {
 pub(crate) fn best(
     places: &[Candidate],
     steps: &[Candidate],
-    rate_hz: f64,
-    length: usize,
+    scale: &Scale,
 ) -> Option<Chain> {
     let strongest = steps
         .iter()
@@ -101,7 +109,7 @@ pub(crate) fn best(
                     opening: amplitude,
                     closing: amplitude * ratio,
                 };
-                let chain = Search::new(places, steps, rate_hz, length, hypothesis).run();
+                let chain = Search::new(places, steps, scale, hypothesis).run();
                 if chain.as_ref().map_or(0.0, |c| c.score) > best.as_ref().map_or(0.0, |c| c.score)
                 {
                     best = chain;
@@ -132,6 +140,7 @@ impl Pair {
 
 struct Search {
     rate_hz: f64,
+    lobe_s: f64,
     pairs: Vec<Pair>,
     /// Running sum over blocks of what unexplained steps would gain.
     unexplained: Vec<f64>,
@@ -142,13 +151,13 @@ impl Search {
     fn new(
         places: &[Candidate],
         steps: &[Candidate],
-        rate_hz: f64,
-        length: usize,
+        scale: &Scale,
         hypothesis: Hypothesis,
     ) -> Self {
-        let unexplained = running_unexplained(steps, length, hypothesis);
+        let unexplained = running_unexplained(steps, scale.length, hypothesis);
         let mut search = Search {
-            rate_hz,
+            rate_hz: scale.rate_hz,
+            lobe_s: scale.lobe_s,
             pairs: Vec::new(),
             unexplained,
             hypothesis,
@@ -169,7 +178,7 @@ impl Search {
     fn pair_up(&mut self, candidates: &[Candidate]) {
         let h = self.hypothesis;
         let (least, most) = (self.blocks(*BREAK_S.start()), self.blocks(*BREAK_S.end()));
-        let skip = (self.blocks(CHATTER_S), self.blocks(SIDE_LOBE_S));
+        let skip = (self.blocks(CHATTER_S.max(self.lobe_s)), self.blocks(self.lobe_s));
         let fits =
             |c: &Candidate, sign: f64, size: f64| (0.4..2.2).contains(&(c.amplitude * sign / size));
         for (i, opening) in candidates.iter().enumerate() {
@@ -261,7 +270,7 @@ impl Search {
         } else {
             0.0
         };
-        let (skip_after, skip_before) = (self.blocks(CHATTER_S), self.blocks(SIDE_LOBE_S));
+        let (skip_after, skip_before) = (self.blocks(CHATTER_S.max(self.lobe_s)), self.blocks(self.lobe_s));
         let from = before.closing.at + skip_after;
         let missed = self.left_out(from, own.opening.at.saturating_sub(skip_before).max(from));
         let mut cost = PULSE_COST + split + missed + likeness(before, own);

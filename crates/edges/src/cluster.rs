@@ -228,6 +228,15 @@ fn solve(
     })
 }
 
+/// Root-mean-square residual of a straight line.
+pub(crate) fn straight(window: &[f64]) -> Option<f64> {
+    if window.len() < 6 {
+        return None;
+    }
+    let rest = without(window, &orthonormal(&polynomials(window.len(), 1)));
+    Some((linear::dot(&rest, &rest) / (window.len() as f64 - 2.0)).sqrt())
+}
+
 /// Squared residual of one step at a known place, amplitude and floor left free.
 pub(crate) fn misfit(window: &[f64], shape: &Shape, at: f64, order: usize) -> Option<f64> {
     if window.len() < 12 {

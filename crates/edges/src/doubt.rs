@@ -9,8 +9,6 @@ use crate::types::{Doubt, Edge};
 const LEAST_SNR: f64 = 5.0;
 /// A step this large beside the train's own needs an explanation.
 const NOTABLE: f64 = 0.45;
-/// Template side lobes around an edge.
-const SIDE_LOBE_S: f64 = 0.0045;
 
 /// What is known of a train at the coarse stage.
 pub(crate) struct Evidence<'a> {
@@ -25,6 +23,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) last: bool,
     pub(crate) start_s: f64,
     pub(crate) sign: f64,
+    /// Side lobes of a match reach so far.
+    pub(crate) lobe_s: f64,
 }
 
 impl Evidence<'_> {
@@ -78,8 +78,8 @@ fn belongs(evidence: &Evidence<'_>, candidate: &Candidate) -> bool {
     evidence.pulses.iter().any(|p| {
         let opening = p.opening.at as f64 / evidence.rate_hz;
         let closing = p.closing.at as f64 / evidence.rate_hz;
-        (opening - SIDE_LOBE_S..opening + CHATTER_S + SIDE_LOBE_S).contains(&at)
-            || (closing - CHATTER_S - SIDE_LOBE_S..closing + CHATTER_S + SIDE_LOBE_S).contains(&at)
+        (opening - evidence.lobe_s..opening + CHATTER_S + evidence.lobe_s).contains(&at)
+            || (closing - CHATTER_S - evidence.lobe_s..closing + CHATTER_S + evidence.lobe_s).contains(&at)
     })
 }
 

@@ -13,6 +13,7 @@ mod detector;
 mod doubt;
 mod hum;
 mod linear;
+mod onset;
 mod refine;
 mod response;
 mod shape;

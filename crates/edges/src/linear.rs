@@ -31,6 +31,11 @@ impl Solver {
         })
     }
 
+    /// Variance of coefficient `index` for samples of unit variance.
+    pub(crate) fn variance_factor(&self, index: usize) -> f64 {
+        dot(&self.rows[index], &self.rows[index])
+    }
+
     /// Coefficients and root-mean-square residual.
     pub(crate) fn fit(&self, samples: &[f64]) -> (Vec<f64>, f64) {
         let coefficients: Vec<f64> = self.rows.iter().map(|row| dot(row, samples)).collect();

@@ -6,6 +6,7 @@ use crate::cluster::{self, Fit, Step};
 use crate::coarse::Coarse;
 use crate::decode::{self, Expectation};
 use crate::linear;
+use crate::onset;
 use crate::response::{Response, second_order_poles};
 use crate::shape::Shape;
 use rustfft::num_complex::Complex64;
@@ -21,10 +22,18 @@ const AFTER_OPENING_S: f64 = 0.0075;
 /// A coarse place may be a later closure of a chattering contact.
 const BEFORE_CLOSING_S: f64 = 0.0065;
 
+/// A sharp step leaves less than this of its size, or less than so many times the noise before it.
+const SHARP_RESIDUAL: f64 = 0.02;
+const SHARP_NOISES: f64 = 1.8;
+/// What a sharp template may be off for all edges alike, in samples.
+const SHARP_COMMON: f64 = 0.01;
+
 /// A transition at full rate. Instants in samples of the window.
 #[derive(Clone, Debug)]
 pub(crate) struct Fitted {
     pub(crate) at: f64,
+    /// Half of the step has passed.
+    pub(crate) half_step: f64,
     pub(crate) variance: f64,
     pub(crate) amplitude: f64,
     pub(crate) residual: f64,
@@ -42,6 +51,10 @@ pub(crate) struct Refined {
     pub(crate) pulses: Vec<(Fitted, Fitted)>,
     pub(crate) poles: Vec<Complex64>,
     pub(crate) step: f64,
+    /// Variances that all openings, all closings share, in samples².
+    pub(crate) common: (f64, f64),
+    /// Openings, closings are slow.
+    pub(crate) slow: (bool, bool),
 }
 
 /// Stretch of the window, in samples, in which a transition may be fitted.
@@ -132,11 +145,60 @@ impl Refiner<'_> {
             )?;
             out.push((opened, closed));
         }
-        Some(Refined {
+        let mut refined = Refined {
             pulses: out,
             poles,
             step: amplitude,
-        })
+            common: (SHARP_COMMON * SHARP_COMMON, SHARP_COMMON * SHARP_COMMON),
+            slow: (false, false),
+        };
+        self.mend_slow(&mut refined);
+        Some(refined)
+    }
+
+    /// Where a sharp step does not describe the transitions of a kind, their onsets are found instead.
+    fn mend_slow(&self, refined: &mut Refined) {
+        let (mut openings, mut closings): (Vec<Fitted>, Vec<Fitted>) =
+            std::mem::take(&mut refined.pulses).into_iter().unzip();
+        if let Some(common) = self.mend_kind(&mut openings) {
+            (refined.slow.0, refined.common.0) = (true, common);
+        }
+        if let Some(common) = self.mend_kind(&mut closings) {
+            (refined.slow.1, refined.common.1) = (true, common);
+        }
+        refined.pulses = openings.into_iter().zip(closings).collect();
+    }
+
+    /// Gives the variance that all onsets of the kind share; `None` when sharp steps describe them.
+    fn mend_kind(&self, fitted: &mut [Fitted]) -> Option<f64> {
+        let residuals: Vec<f64> = fitted.iter().map(|f| f.residual).collect();
+        let residual = linear::median(&residuals)?;
+        let quiet: Vec<f64> = fitted.iter().filter_map(|f| self.noise_before(f)).collect();
+        let noise = linear::median(&quiet)?;
+        if residual < SHARP_RESIDUAL.max(SHARP_NOISES * noise) {
+            return None;
+        }
+        let places: Vec<f64> = fitted.iter().map(|f| f.at).collect();
+        let onsets = onset::find(self.samples, self.rate_hz, &places)?;
+        for (fitted, onset) in fitted.iter_mut().zip(&onsets.each) {
+            fitted.at = onset.at;
+            fitted.half_step = onset.half_step;
+            fitted.variance = onset.variance;
+            fitted.residual = onsets.noise.max(1e-4);
+            fitted.reversals.clear();
+        }
+        Some(onsets.common + SHARP_COMMON * SHARP_COMMON)
+    }
+
+    /// Noise before a transition over its amplitude.
+    fn noise_before(&self, fitted: &Fitted) -> Option<f64> {
+        let bounds = Bounds {
+            first: fitted.at - self.around(),
+            last: fitted.at - (0.000_35 * self.rate_hz).max(3.0),
+        };
+        let (window, _) = self.window(bounds);
+        let residual = cluster::straight(window)?;
+        Some(residual / fitted.amplitude)
     }
 
     fn around(&self) -> f64 {
@@ -332,6 +394,7 @@ fn fitted(fit: &Fit, sign: f64) -> Fitted {
     let variance = fit.variances[0] + 26.0 * ratio.powi(4) + 0.02f64.powi(2);
     Fitted {
         at: fit.steps[0].at,
+        half_step: fit.steps[0].at,
         variance,
         amplitude: fit.amplitude,
         residual: ratio,

@@ -100,6 +100,22 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
+/// Value of a band-limited trace between its samples.
+pub(crate) fn interpolate(samples: &[f64], place: f64) -> f64 {
+    let first = (place - REACH as f64).ceil().max(0.0) as usize;
+    let last = ((place + REACH as f64).floor().max(0.0) as usize).min(samples.len().saturating_sub(1));
+    let kernel: &[f64] = &KERNEL;
+    (first..=last)
+        .map(|i| {
+            let position = (place - i as f64 + REACH as f64) * OVERSAMPLING as f64;
+            let index = (position as usize).min(kernel.len() - 2);
+            let fraction = position - index as f64;
+            samples[i] * (kernel[index] + fraction * (kernel[index + 1] - kernel[index]))
+        })
+        .sum::<f64>()
+        * OVERSAMPLING as f64
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -2,6 +2,9 @@
 #![expect(clippy::print_stdout, reason = "a command speaks on standard output")]
 
 mod accuracy;
+mod tests;
+
+use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
@@ -14,12 +17,18 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Task {
+    /// Runs every test of the workspace and says how many ran
+    Test,
     /// Measures the detector against recordings of known truth
     Accuracy(accuracy::Options),
+    /// Writes one recording of a family with its truth, and prints its scenario
+    Draw(accuracy::DrawOptions),
 }
 
-fn main() -> anyhow::Result<()> {
+fn main() -> anyhow::Result<ExitCode> {
     match Arguments::parse().task {
-        Task::Accuracy(options) => accuracy::run(&options),
+        Task::Test => tests::run(),
+        Task::Accuracy(options) => accuracy::run(&options).map(|()| ExitCode::SUCCESS),
+        Task::Draw(options) => accuracy::draw(&options).map(|()| ExitCode::SUCCESS),
     }
 }

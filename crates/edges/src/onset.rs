@@ -1,0 +1,310 @@
+//! Slow transitions: where the contact moved when the step itself is rounded, spiked or rings.
+//!
+//! All openings of a train look alike, and so do all closings. They are aligned with their own mean,
+//! which places them against one another far better than any of them places itself; what they share, the
+//! onset, is then found by fitting, to all of them at once, a straight line that turns at the onset into
+//! a sum of a step and exponentials, all seen through the recorder's band limit.
+
+use crate::linear::{self, Solver};
+use crate::response::{Response, Term};
+use crate::shape::{Shape, interpolate};
+use rustfft::num_complex::Complex64;
+
+/// Mean waveform: from so long before the place to so long after it.
+const MEAN_BEFORE_S: f64 = 0.005;
+const MEAN_AFTER_S: f64 = 0.007;
+/// Aligned on this part of it.
+const ALIGN_BEFORE_S: f64 = 0.002;
+/// Onset fit: straight before, exponentials after.
+const FIT_BEFORE_S: f64 = 0.0015;
+const FIT_AFTER_S: f64 = 0.001;
+/// Shortest fit to either side, in samples.
+const FIT_SAMPLES: f64 = 10.0;
+/// The onset is looked for around the first departure.
+const SEARCH_BEFORE_S: f64 = 0.000_2;
+const SEARCH_AFTER_S: f64 = 0.000_6;
+
+/// An onset of one transition.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Onset {
+    /// Instant of the contact, in samples.
+    pub(crate) at: f64,
+    /// Half of the step has passed, in samples.
+    pub(crate) half_step: f64,
+    /// Variance of the instant against the others of its kind, in samples².
+    pub(crate) variance: f64,
+}
+
+/// Onsets of all transitions of one kind.
+#[derive(Clone, Debug)]
+pub(crate) struct Onsets {
+    pub(crate) each: Vec<Onset>,
+    /// Variance that all share, in samples².
+    pub(crate) common: f64,
+    /// Noise per sample before the transitions, over the size of the transition.
+    pub(crate) noise: f64,
+}
+
+/// Finds the onsets of alike transitions near `places` (samples).
+pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onsets> {
+    let group = Group { samples, rate_hz };
+    let mut places = places.to_vec();
+    let mut variances = vec![0.0; places.len()];
+    for _ in 0..4 {
+        let mean = group.mean(&places)?;
+        for (place, variance) in places.iter_mut().zip(&mut variances) {
+            if let Some((shift, own)) = group.align(&mean, *place) {
+                *place += shift.clamp(-0.0015 * rate_hz, 0.0015 * rate_hz);
+                *variance = own;
+            }
+        }
+    }
+    let mean = group.mean(&places)?;
+    let first = group.first_departure(&mean)?;
+    let (offset, common) = group.onset(&places, first)?;
+    let half = group.half_step(&mean, offset);
+    let (noise, size) = group.noise_and_size(&mean, offset);
+    let spread = (places.len() as f64).sqrt();
+    let each = places
+        .iter()
+        .zip(&variances)
+        .map(|(place, &variance)| Onset {
+            at: place + offset,
+            half_step: place + half,
+            variance: variance + 0.02f64.powi(2),
+        })
+        .collect();
+    Some(Onsets { each, common, noise: noise * spread / size.max(f64::MIN_POSITIVE) })
+}
+
+struct Group<'a> {
+    samples: &'a [f64],
+    rate_hz: f64,
+}
+
+/// A mean waveform; its first value lies `start` samples from the place of each transition.
+struct Mean {
+    start: f64,
+    values: Vec<f64>,
+}
+
+impl Group<'_> {
+    fn length(&self, seconds: f64) -> usize {
+        (seconds * self.rate_hz).round() as usize
+    }
+
+    fn mean(&self, places: &[f64]) -> Option<Mean> {
+        let before = self.length(MEAN_BEFORE_S);
+        let count = before + self.length(MEAN_AFTER_S);
+        let mut values = vec![0.0; count];
+        let mut taken = 0.0;
+        for &place in places {
+            let start = place - before as f64;
+            if start < 24.0 || start + count as f64 + 24.0 > self.samples.len() as f64 {
+                continue;
+            }
+            // Levels differ by droop; only the shape is averaged.
+            let level = interpolate(self.samples, start + before as f64 * 0.5);
+            for (i, value) in values.iter_mut().enumerate() {
+                *value += interpolate(self.samples, start + i as f64) - level;
+            }
+            taken += 1.0;
+        }
+        values.iter_mut().for_each(|v| *v /= taken);
+        (taken > 0.0).then_some(Mean { start: -(before as f64), values })
+    }
+
+    /// Shift of the transition at `place` against the mean, in samples, and its variance.
+    fn align(&self, mean: &Mean, place: f64) -> Option<(f64, f64)> {
+        let skip = (-mean.start) as usize - self.length(ALIGN_BEFORE_S);
+        let shape = &mean.values[skip..];
+        let n = shape.len();
+        let slope: Vec<f64> = (0..n)
+            .map(|i| {
+                let (a, b) = (i.saturating_sub(1), (i + 1).min(n - 1));
+                (shape[b] - shape[a]) / (b - a) as f64
+            })
+            .collect();
+        let first = place + mean.start + skip as f64;
+        if first < 24.0 || first + n as f64 + 24.0 > self.samples.len() as f64 {
+            return None;
+        }
+        let here: Vec<f64> = (0..n).map(|i| interpolate(self.samples, first + i as f64)).collect();
+        let ramp = (0..n).map(|i| i as f64 / n as f64 - 0.5).collect();
+        let basis = [vec![1.0; n], ramp, shape.to_vec(), slope];
+        let solver = Solver::new(&basis)?;
+        let (fit, residual) = solver.fit(&here);
+        if fit[2] <= 0.0 {
+            return None;
+        }
+        // here(t) = a mean(t - d): the coefficient of the slope is -a d.
+        let variance = residual * residual * solver.variance_factor(3) / (fit[2] * fit[2]);
+        Some((-fit[3] / fit[2], variance))
+    }
+
+    /// First place where the mean leaves the parabola through what came before, in samples from the
+    /// place of the transitions.
+    fn first_departure(&self, mean: &Mean) -> Option<f64> {
+        let quiet = self.length(0.0022);
+        let early = &mean.values[..quiet];
+        let basis: Vec<Vec<f64>> = (0..3)
+            .map(|power| (0..quiet).map(|i| (i as f64 / quiet as f64 - 0.5).powi(power)).collect())
+            .collect();
+        let (fit, noise) = Solver::new(&basis)?.fit(early);
+        let expected = |i: usize| {
+            let x = i as f64 / quiet as f64 - 0.5;
+            fit[0] + fit[1] * x + fit[2] * x * x
+        };
+        let size = mean
+            .values
+            .iter()
+            .enumerate()
+            .map(|(i, v)| (v - expected(i.min(2 * quiet))).abs())
+            .fold(0.0, f64::max);
+        let threshold = (6.0 * noise).max(0.012 * size);
+        let lasting = self.length(0.000_1).max(2);
+        (quiet / 2..mean.values.len().saturating_sub(lasting))
+            .find(|&i| {
+                (i..i + lasting).all(|k| (mean.values[k] - expected(k.min(2 * quiet))).abs() > threshold)
+            })
+            .map(|i| mean.start + i as f64)
+    }
+
+    /// Onset common to all transitions, in samples from their places, and its variance.
+    fn onset(&self, places: &[f64], first: f64) -> Option<(f64, f64)> {
+        let before = (FIT_BEFORE_S * self.rate_hz).max(FIT_SAMPLES);
+        let after = (FIT_AFTER_S * self.rate_hz).max(FIT_SAMPLES);
+        let windows: Vec<(Vec<f64>, f64)> = places
+            .iter()
+            .filter_map(|place| {
+                let start = (place + first - before).ceil();
+                let end = start + (before + after).floor();
+                (start >= 0.0 && end < self.samples.len() as f64).then(|| {
+                    (self.samples[start as usize..end as usize].to_vec(), place - start)
+                })
+            })
+            .collect();
+        let total: usize = windows.iter().map(|w| w.0.len()).sum();
+        let mut best: Option<(f64, f64, f64)> = None;
+        for model in models(self.rate_hz) {
+            let Some((offset, misfit, curvature)) = self.minimise(&windows, first, &model) else {
+                continue;
+            };
+            let terms = (windows.len() * (2 + model.len())) as f64 + 1.0;
+            let merit = total as f64 * (misfit / total as f64).max(1e-30).ln()
+                + terms * (total as f64).ln() * 0.5;
+            let freedom = (total as f64 - terms).max(1.0);
+            let variance = 2.0 * (misfit / freedom) / curvature.max(f64::MIN_POSITIVE);
+            if best.is_none_or(|(least, _, _)| merit < least) {
+                best = Some((merit, offset, variance));
+            }
+        }
+        best.map(|(_, offset, variance)| (offset, variance))
+    }
+
+    /// Least misfit over the onset: place, misfit, curvature per sample².
+    fn minimise(
+        &self,
+        windows: &[(Vec<f64>, f64)],
+        first: f64,
+        model: &[Shape],
+    ) -> Option<(f64, f64, f64)> {
+        let from = first - (SEARCH_BEFORE_S * self.rate_hz).max(2.0);
+        let to = first + (SEARCH_AFTER_S * self.rate_hz).max(2.5);
+        let coarse = self.sweep(windows, from, to, 0.5, model)?;
+        let fine = self.sweep(windows, coarse.0 - 0.75, coarse.0 + 0.75, 0.125, model)?;
+        Some(fine)
+    }
+
+    fn sweep(
+        &self,
+        windows: &[(Vec<f64>, f64)],
+        from: f64,
+        to: f64,
+        spacing: f64,
+        model: &[Shape],
+    ) -> Option<(f64, f64, f64)> {
+        let count = ((to - from) / spacing).round() as usize;
+        let misfits: Vec<f64> = (0..=count)
+            .map(|i| {
+                let offset = from + spacing * i as f64;
+                windows.iter().filter_map(|(w, place)| misfit(w, place + offset, model)).sum()
+            })
+            .collect();
+        let best = (0..misfits.len()).min_by(|&a, &b| misfits[a].total_cmp(&misfits[b]))?;
+        if best == 0 || best == count {
+            return Some((from + spacing * best as f64, misfits[best], 0.0));
+        }
+        let (l, m, r) = (misfits[best - 1], misfits[best], misfits[best + 1]);
+        let place = from + spacing * (best as f64 + linear::parabola_peak(l, m, r));
+        Some((place, m, (l - 2.0 * m + r) / (spacing * spacing)))
+    }
+
+    /// Where the mean passes half of what it settles to, in samples from the places.
+    fn half_step(&self, mean: &Mean, offset: f64) -> f64 {
+        let index = ((offset - mean.start).max(1.0) as usize).min(mean.values.len() - 1);
+        let tail = &mean.values[mean.values.len() - self.length(0.001).max(3)..];
+        let before = mean.values[index.saturating_sub(self.length(0.0003).max(2))];
+        let settled = linear::median(tail).unwrap_or(before);
+        let half = 0.5 * (before + settled);
+        let rising = settled > before;
+        (index..mean.values.len())
+            .find(|&i| (mean.values[i] > half) == rising)
+            .map_or(offset, |i| {
+                let (a, b) = (mean.values[i - 1], mean.values[i]);
+                let fraction = if (b - a).abs() > 0.0 { ((half - a) / (b - a)).clamp(0.0, 1.0) } else { 0.0 };
+                (mean.start + (i - 1) as f64 + fraction).max(offset)
+            })
+    }
+
+    /// Noise of the mean before the onset, and the largest excursion after it.
+    fn noise_and_size(&self, mean: &Mean, offset: f64) -> (f64, f64) {
+        let index = ((offset - mean.start).max(4.0) as usize).min(mean.values.len() - 1);
+        let quiet = &mean.values[..index.saturating_sub(self.length(0.0005)).max(4)];
+        let n = quiet.len();
+        let basis: Vec<Vec<f64>> = (0..3)
+            .map(|power| (0..n).map(|i| (i as f64 / n as f64 - 0.5).powi(power)).collect())
+            .collect();
+        let noise = Solver::new(&basis).map_or(0.0, |s| s.fit(quiet).1);
+        let level = quiet.last().copied().unwrap_or(0.0);
+        let size = mean.values[index..].iter().map(|v| (v - level).abs()).fold(0.0, f64::max);
+        (noise, size)
+    }
+}
+
+/// What may follow the onset, simplest first: a bend; a jump and a bend; the same with a decay of 0.15 ms,
+/// and with a spike of 0.04 ms as well (line and quench capacitors that discharge into the contact).
+fn models(rate_hz: f64) -> Vec<Vec<Shape>> {
+    let shape = |terms: &[(f64, f64)]| {
+        let terms = terms
+            .iter()
+            .map(|&(weight, constant_s)| Term {
+                weight: Complex64::new(weight, 0.0),
+                pole: Complex64::new(if constant_s > 0.0 { -1.0 / constant_s } else { 0.0 }, 0.0),
+            })
+            .collect();
+        Shape::new(&Response { terms }, rate_hz)
+    };
+    let step = || shape(&[(1.0, 0.0)]);
+    let bend = || shape(&[(1.0, 0.0), (-1.0, 0.003)]);
+    let turn = || shape(&[(1.0, 0.0), (-1.0, 0.0006)]);
+    let decay = || shape(&[(1.0, 0.000_15)]);
+    let spike = || shape(&[(1.0, 0.000_04)]);
+    vec![
+        vec![bend(), turn()],
+        vec![step(), bend(), turn()],
+        vec![step(), bend(), turn(), decay()],
+        vec![step(), bend(), turn(), decay(), spike()],
+    ]
+}
+
+/// Squared residual of a straight line and the model from `at` on.
+fn misfit(window: &[f64], at: f64, model: &[Shape]) -> Option<f64> {
+    let n = window.len();
+    let mut basis = vec![vec![1.0; n], (0..n).map(|i| i as f64 / n as f64 - 0.5).collect()];
+    for shape in model {
+        basis.push((0..n).map(|i| shape.at(i as f64 - at)).collect());
+    }
+    let (_, residual) = Solver::new(&basis)?.fit(window);
+    Some(residual * residual * n as f64)
+}
