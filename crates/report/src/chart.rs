@@ -344,6 +344,8 @@ impl<'a> Panels<'a> {
             } else {
                 value.u95
             };
+            // Several digits leave no room for the unit, which stands in the name of the panel.
+            let unit = if self.digits().len() == 1 { unit } else { "" };
             let label = format!("{} {unit}", with_uncertainty(value.value, u95));
             Mean {
                 value: value.value,

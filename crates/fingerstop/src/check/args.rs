@@ -39,11 +39,11 @@ pub(crate) struct CheckArgs {
     pub(crate) channel: Channel,
 
     /// Measure from this time on (seconds, or m:ss)
-    #[arg(long, value_name = "TIME", value_parser = time_s)]
+    #[arg(long, value_name = "TIME", allow_negative_numbers = true, value_parser = time_s)]
     pub(crate) from: Option<f64>,
 
     /// Measure up to this time (seconds, or m:ss)
-    #[arg(long, value_name = "TIME", value_parser = time_s)]
+    #[arg(long, value_name = "TIME", allow_negative_numbers = true, value_parser = time_s)]
     pub(crate) to: Option<f64>,
 
     /// Where the probe sat
@@ -71,7 +71,7 @@ pub(crate) struct CheckArgs {
     pub(crate) judge_pauses: bool,
 
     /// Tolerance of the recorder's clock, in parts per million
-    #[arg(long, value_name = "PPM", default_value = "100", env = "FINGERSTOP_CLOCK_PPM", hide_env_values = true, value_parser = not_negative)]
+    #[arg(long, value_name = "PPM", default_value = "100", allow_negative_numbers = true, env = "FINGERSTOP_CLOCK_PPM", hide_env_values = true, value_parser = not_negative)]
     pub(crate) clock_ppm: f64,
 
     /// Read raw samples without a header, such as s16le:48000:1
@@ -79,7 +79,7 @@ pub(crate) struct CheckArgs {
     pub(crate) raw: Option<RawFormat>,
 
     /// Sample rate of a CSV file that has no time column
-    #[arg(long, value_name = "HZ", value_parser = positive)]
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = positive)]
     pub(crate) csv_rate: Option<f64>,
 
     /// Name of the dial, carried into JSON and CSV

@@ -135,7 +135,7 @@ fn take_best(mut traces: Vec<(u16, Trace)>) -> Taken {
     let (channel, trace) = traces.swap_remove(best);
     let mut others: Vec<(u16, usize)> = traces
         .iter()
-        .map(|(number, trace)| (*number, trace.trains.len()))
+        .map(|(number, trace)| (*number, merit(trace).0))
         .collect();
     others.sort_unstable();
     let notes = if trace.trains.is_empty() {
@@ -150,7 +150,7 @@ fn take_best(mut traces: Vec<(u16, Trace)>) -> Taken {
     }
 }
 
-/// Says which channel was taken and what the others hold.
+/// Says which channel was taken and how many sure trains the others hold.
 fn notes(channel: u16, others: &[(u16, usize)]) -> Vec<Warning> {
     let silent: Vec<String> = others
         .iter()
@@ -160,7 +160,7 @@ fn notes(channel: u16, others: &[(u16, usize)]) -> Vec<Warning> {
     let mut notes = Vec::new();
     if !silent.is_empty() {
         let message = format!(
-            "channel {channel} was taken; no dialling in channel {}",
+            "channel {channel} was taken; no sure dialling in channel {}",
             silent.join(", ")
         );
         notes.push(Warning {
@@ -168,9 +168,9 @@ fn notes(channel: u16, others: &[(u16, usize)]) -> Vec<Warning> {
             message,
         });
     }
-    for (number, trains) in others.iter().filter(|(_, trains)| *trains > 0) {
+    for (number, _) in others.iter().filter(|(_, trains)| *trains > 0) {
         let message = format!(
-            "channel {channel} was taken; channel {number} holds dialling too ({trains} trains of pulses): --channel {number} measures it"
+            "channel {channel} was taken; channel {number} holds dialling too: --channel {number} measures it"
         );
         notes.push(Warning {
             code: "channel-also",

@@ -61,7 +61,7 @@ pub(super) fn draw(
     draw_grid(paper, &scale, left, right)?;
     for series in &figure.series {
         draw_limits(paper, series, &scale, left, right)?;
-        draw_means(paper, series, row, &scale, (left, right), single)?;
+        draw_means(paper, series, row, &scale, right, single)?;
         draw_points(paper, series, row, &scale)?;
     }
     Ok(lower)
@@ -166,15 +166,17 @@ fn plain(limit: f64) -> String {
 }
 
 /// Draws the mean of each digit as a bar across it; its value stands beside it when there is one digit,
-/// above the panel when there are several.
+/// above the panel, where there is room, when there are several.
 fn draw_means(
     paper: &Paper<'_>,
     series: &Series,
     row: &Row,
     scale: &Scale,
-    ends: (f64, f64),
+    right: f64,
     single: bool,
 ) -> Result<(), PlotError> {
+    let ink = ink_of(series);
+    let mut written_to = f64::NEG_INFINITY;
     for index in row.digits.clone() {
         let (Some(Some(mean)), Some(points)) = (series.means.get(index), series.points.get(index))
         else {
@@ -188,24 +190,37 @@ fn draw_means(
             continue;
         };
         let y = scale.place(mean.value);
-        let ink = ink_of(series);
         paper.line((first - 10.0, y), (last + 10.0, y), 1.6, ink)?;
         if single {
-            let label = format!("mean {}", mean.label);
-            let look = Lettering::new(12.0, ink).bold();
-            let x = (last + 16.0).min(ends.1 - text_width(&label, 12.0) * 1.1);
-            paper.text(&label, x, y + 4.0, look)?;
-        } else {
-            let look = Lettering::new(11.0, ink).align(Align::Middle);
-            paper.text(
-                &mean.label,
-                (first + last) / 2.0,
-                scale.place(scale.upper) - 5.0,
-                look,
+            beside(
+                paper,
+                &format!("mean {}", mean.label),
+                (last + 16.0, y),
+                right,
+                ink,
             )?;
+            continue;
+        }
+        let (middle, half) = ((first + last) / 2.0, text_width(&mean.label, 11.0) / 2.0);
+        if middle - half > written_to {
+            let look = Lettering::new(11.0, ink).align(Align::Middle);
+            paper.text(&mean.label, middle, scale.place(scale.upper) - 5.0, look)?;
+            written_to = middle + half + 4.0;
         }
     }
     Ok(())
+}
+
+/// Writes `label` right of a bar, but not beyond `right`.
+fn beside(
+    paper: &Paper<'_>,
+    label: &str,
+    (x, y): (f64, f64),
+    right: f64,
+    ink: Ink,
+) -> Result<(), PlotError> {
+    let x = x.min(right - text_width(label, 12.0) * 1.1);
+    paper.text(label, x, y + 4.0, Lettering::new(12.0, ink).bold())
 }
 
 fn draw_points(
@@ -225,22 +240,15 @@ fn draw_points(
         let crowded = places.windows(2).any(|pair| pair[1].0 - pair[0].0 < ROOMY);
         let radius = if crowded { 2.4 } else { 3.6 };
         for (x, point) in places {
-            if let Some(u95) = point.u95 {
-                bar(
-                    paper,
-                    x,
-                    scale.place(point.value + u95),
-                    scale.place(point.value - u95),
-                    ink_of(series),
-                )?;
+            let y = scale.place(point.value);
+            let half = point
+                .u95
+                .map_or(0.0, |u95| y - scale.place(point.value + u95));
+            // A bar that the mark hides would only blur the mark.
+            if half > radius {
+                bar(paper, x, y - half, y + half, ink_of(series))?;
             }
-            mark(
-                paper,
-                series.marker,
-                (x, scale.place(point.value)),
-                radius,
-                ink_of(series),
-            )?;
+            mark(paper, series.marker, (x, y), radius, ink_of(series))?;
         }
     }
     Ok(())

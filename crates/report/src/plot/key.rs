@@ -36,7 +36,9 @@ impl Entry {
             Entry::Chatter => "chatter".to_owned(),
             Entry::OffNormal => "off-normal step".to_owned(),
             Entry::Limits => "within limits".to_owned(),
-            Entry::Uncertainty => "value with 95 % uncertainty".to_owned(),
+            Entry::Uncertainty => {
+                "value; bar: 95 % uncertainty, where larger than the mark".to_owned()
+            }
             Entry::Mean => "mean of the digit".to_owned(),
             Entry::Verdict(tone) => tone.word().to_owned(),
             Entry::LeftOut(count) => format!("{count} more digits are not drawn"),

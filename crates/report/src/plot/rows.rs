@@ -171,27 +171,17 @@ fn draw_ticks(
         (stretch.end_s - zero_s) / unit,
     );
     let mut values = ticks(low, upper, step);
+    let mut fineness = step;
     if values.is_empty() {
         // A short stretch between two round values: name its middle, rounded to a tenth of the step.
-        values = vec![((low + upper) / 2.0 / (step / 10.0)).round() * (step / 10.0)];
+        fineness = step / 10.0;
+        values = vec![((low + upper) / 2.0 / fineness).round() * fineness];
     }
     for value in values {
         let x = stretch.place(zero_s + value * unit);
+        let look = Lettering::new(11.0, Ink::Quiet).align(Align::Middle);
         paper.line((x, top), (x, top + 4.0), 1.0, Ink::Quiet)?;
-        let label = tick_label(
-            value,
-            if value % step == 0.0 {
-                step
-            } else {
-                step / 10.0
-            },
-        );
-        paper.text(
-            &label,
-            x,
-            top + 16.0,
-            Lettering::new(11.0, Ink::Quiet).align(Align::Middle),
-        )?;
+        paper.text(&tick_label(value, fineness), x, top + 16.0, look)?;
     }
     Ok(())
 }

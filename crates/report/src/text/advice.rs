@@ -53,19 +53,17 @@ pub(super) fn no_dialling(page: &mut Page, measured: &Measured) {
     page.paragraph(2, CAUTION);
 }
 
-/// How loud the channel is, in words that help to find the fault.
+/// How much the channel moves about its mean, in words that help to find the fault.
 fn level(measured: &Measured) -> String {
-    let peak = measured.trace.peak;
-    if peak <= 0.0 {
+    let rms = measured.trace.rms;
+    if rms <= 0.0 {
         return "The channel is silent: every sample is the same.".to_owned();
     }
-    let decibels = 20.0 * peak.log10();
-    if decibels < -50.0 {
-        return format!(
-            "The channel is almost silent: its peak is {decibels:.0} dB of full scale."
-        );
+    let decibels = 20.0 * rms.log10();
+    if decibels < -60.0 {
+        return format!("The channel is almost silent: {decibels:.0} dB of full scale.");
     }
-    format!("Its peak is {decibels:.0} dB of full scale.")
+    format!("Its level is {decibels:.0} dB of full scale.")
 }
 
 /// What to do after figures were given.

@@ -128,8 +128,22 @@ fn why(page: &mut Page, scored: &Scored, settings: &Settings) {
         } else {
             None
         };
-        page.item(text.unwrap_or(&reason.text));
+        page.item(&shortened(text.unwrap_or(&reason.text)));
     }
+}
+
+/// A list of doubts cut to its first three: a recording full of clicks has hundreds.
+fn shortened(text: &str) -> String {
+    const SHOWN: usize = 3;
+    let parts: Vec<&str> = text.split("; ").collect();
+    if parts.len() <= SHOWN + 1 {
+        return text.to_owned();
+    }
+    format!(
+        "{}; and {} more like these",
+        parts[..SHOWN].join("; "),
+        parts.len() - SHOWN
+    )
 }
 
 fn uncertainty_line(settings: &Settings) -> String {
@@ -177,7 +191,18 @@ fn would_say(page: &mut Page, scored: &Scored) {
     }
     page.heading("What the published sets would say");
     for set in &scored.would_say {
-        page.paragraph_after(&format!("  {:<16} ", set.name), &set.line);
+        let lead = format!("  {:<16} {:<3} ", set.name, set.grade.name());
+        // The line names set and grade again for readers who see it alone.
+        let said = set
+            .line
+            .split_once("would say ")
+            .map_or(set.line.as_str(), |(_, said)| said);
+        let said = if scored.digits.len() == 1 {
+            said.replacen("digit 1: ", "", 1)
+        } else {
+            said.to_owned()
+        };
+        page.paragraph_after(&lead, &said);
     }
 }
 

@@ -1,0 +1,125 @@
+//! `limits`, and where a choice comes from: flag, environment, configuration, in that order.
+
+use crate::schema::document;
+use crate::session::{Session, assert_ran, demo_recording};
+
+fn set_used(session: &Session, more: &[&str]) -> Option<String> {
+    let path = demo_recording("dial-a-good.wav");
+    let ran = session.run(&[&["check", path.as_str(), "--format", "json"], more].concat());
+    assert_eq!(ran.stderr, "");
+    document(&ran.stdout).limits.map(|set| set.name)
+}
+
+#[test]
+fn a_set_is_used_only_when_chosen_and_the_flag_wins() {
+    let session = Session::new();
+    assert_eq!(set_used(&session, &[]), None);
+    let used = session.run(&["limits", "use", "jp-10"]);
+    assert_eq!((used.stderr.as_str(), used.code), ("", Some(0)));
+    assert!(used.stdout.starts_with(
+        "jp-10 is used where neither --limits nor FINGERSTOP_LIMITS says otherwise ("
+    ));
+    assert_eq!(
+        session.read(".config/fingerstop/config.json"),
+        "{\n  \"limits\": \"jp-10\"\n}\n"
+    );
+    assert_eq!(set_used(&session, &[]).as_deref(), Some("jp-10"));
+    let session = session.with_env("FINGERSTOP_LIMITS", "de-1.6");
+    assert_eq!(set_used(&session, &[]).as_deref(), Some("de-1.6"));
+    assert_eq!(
+        set_used(&session, &["--limits", "au-s002"]).as_deref(),
+        Some("au-s002")
+    );
+    assert_eq!(set_used(&session, &["--limits", "none"]), None);
+}
+
+#[test]
+fn a_choice_can_be_taken_back() {
+    let session = Session::new();
+    assert_eq!(session.run(&["limits", "use", "jp-10"]).code, Some(0));
+    assert!(
+        session
+            .run(&["limits", "list"])
+            .stdout
+            .contains("Chosen for all runs: jp-10")
+    );
+    assert_eq!(session.run(&["limits", "use", "none"]).code, Some(0));
+    assert_eq!(set_used(&session, &[]), None);
+}
+
+#[test]
+fn the_configuration_goes_where_xdg_says() {
+    let session = Session::new();
+    let place = session.path("elsewhere").to_str().unwrap().to_owned();
+    let session = session.with_env("XDG_CONFIG_HOME", &place);
+    assert_eq!(session.run(&["limits", "use", "jp-10"]).code, Some(0));
+    assert_eq!(session.files(), ["elsewhere"]);
+}
+
+#[test]
+fn a_broken_configuration_is_named() {
+    let session = Session::new();
+    std::fs::create_dir_all(session.path(".config/fingerstop")).unwrap();
+    for (text, words) in [
+        ("{", "EOF"),
+        ("[]", "not a JSON object"),
+        ("{\"limits\": 3}", "not a name"),
+        ("{\"limits\": \"mars\"}", "no limit set `mars`"),
+    ] {
+        session.write(".config/fingerstop/config.json", text);
+        let ran = session.run(&["check", &demo_recording("dial-a-good.wav")]);
+        assert_eq!((ran.stdout.as_str(), ran.code), ("", Some(2)), "{text}");
+        assert!(
+            ran.stderr.contains("config.json") && ran.stderr.contains(words),
+            "{}",
+            ran.stderr
+        );
+        assert_eq!(ran.stderr.lines().count(), 1);
+    }
+}
+
+#[test]
+fn list_and_show_name_grade_and_source() {
+    let session = Session::new();
+    let list = session.run(&["limits", "list"]);
+    assert_eq!((list.stderr.as_str(), list.code), ("", Some(0)));
+    for name in [
+        "jp-10",
+        "au-s002",
+        "us-1956-later",
+        "us-1956-earlier",
+        "uk-gpo-dial",
+        "de-1.6",
+    ] {
+        assert!(
+            list.stdout.lines().any(|line| line.starts_with(name)),
+            "{name}"
+        );
+    }
+    let show = session.run(&["limits", "show", "au-s002"]);
+    assert_eq!((show.stderr.as_str(), show.code), ("", Some(0)));
+    for part in [
+        "60 to 70 ms",
+        "30 to 40 ms",
+        "at most 0.5 ms",
+        "AS/CA S002:2010",
+        "--judge-pauses",
+    ] {
+        assert!(show.stdout.contains(part), "{part} in\n{}", show.stdout);
+    }
+    let known = "fingerstop: there is no limit set `mars`; sets are none, jp-10, ";
+    for command in ["show", "use"] {
+        let ran = session.run(&["limits", command, "mars"]);
+        assert_eq!((ran.stdout.as_str(), ran.code), ("", Some(2)));
+        assert!(ran.stderr.starts_with(known), "{}", ran.stderr);
+    }
+    assert_ran(
+        &session.run(&["limits", "use", "none"]),
+        &format!(
+            "no limits are chosen any more ({})\n",
+            session.path(".config/fingerstop/config.json").display()
+        ),
+        "",
+        0,
+    );
+}
