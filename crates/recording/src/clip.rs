@@ -81,3 +81,34 @@ impl ClipCounter {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn counted(parts: &[&[f32]], channels: u16) -> Vec<u64> {
+        let mut counter = ClipCounter::new(channels, Some((-1.0, 1.0)));
+        parts.iter().for_each(|part| counter.count(part));
+        counter.counts().to_vec()
+    }
+
+    #[test]
+    fn a_clean_stretch_ends_a_run() {
+        let clean = [0.0; LOOK];
+        assert_eq!(counted(&[&[1.0], &clean, &[1.0]], 1), [0]);
+        assert_eq!(counted(&[&[1.0, 1.0], &clean, &[1.0, 1.0, 1.0]], 1), [5]);
+    }
+
+    #[test]
+    fn a_run_goes_on_across_blocks_and_channels_are_apart() {
+        assert_eq!(counted(&[&[0.0, 1.0], &[1.0, 0.0]], 1), [2]);
+        assert_eq!(counted(&[&[1.0, -1.0, 1.0, 0.0], &[1.0, -1.0]], 2), [3, 0]);
+    }
+
+    #[test]
+    fn without_ends_nothing_is_counted() {
+        let mut counter = ClipCounter::new(1, None);
+        counter.count(&[1.0, 1.0, 1.0]);
+        assert_eq!(counter.counts(), [0]);
+    }
+}

@@ -6,7 +6,6 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Mutex};
 
 use symphonia::core::audio::AudioSpec;
-use symphonia::core::checksum::Crc16Ansi;
 use symphonia::core::codecs::audio::well_known as id;
 use symphonia::core::codecs::audio::{
     AudioCodecId, AudioCodecParameters, AudioDecoder, AudioDecoderOptions,
@@ -14,7 +13,7 @@ use symphonia::core::codecs::audio::{
 use symphonia::core::errors::Error as Fault;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, Track, TrackType};
-use symphonia::core::io::{MediaSource, MediaSourceStream, Monitor, ReadOnlySource};
+use symphonia::core::io::{MediaSource, MediaSourceStream, ReadOnlySource};
 use symphonia::core::meta::MetadataOptions;
 use symphonia::core::packet::Packet;
 use symphonia::core::units::TimeBase;
@@ -118,6 +117,7 @@ fn open_unguarded(
         )
         .map_err(|fault| refusal(fault, container, seekable))?;
     let (track, decoder) = choose_track(reader.as_ref(), container)?;
+    let stated_rate_hz = decoder.codec_params().sample_rate.unwrap_or(0);
     let mut stream = PacketStream {
         reader,
         decoder,
@@ -125,11 +125,13 @@ fn open_unguarded(
         time_base: track.time_base,
         declared: track.num_frames,
         slack: 0,
-        sample_rate_hz: 0,
+        sample_rate_hz: stated_rate_hz,
         channels: 0,
         pending: Vec::new(),
         last: Vec::new(),
-        expected_tick: None,
+        // Only FLAC is sure to count from the start; other streams may be cut from longer ones.
+        expected_tick: (container == Container::Flac).then_some(0),
+        leading_loss: 0,
         watch,
         packets: 0,
         frames: 0,
@@ -250,6 +252,8 @@ struct PacketStream {
     last: Vec<f32>,
     /// Where the next packet should start, in the track's time base.
     expected_tick: Option<i64>,
+    /// Frames lost before the first packet.
+    leading_loss: u64,
     /// Notices losses in streams without time stamps.
     watch: Option<SharedWatch>,
     packets: u64,
@@ -302,11 +306,7 @@ impl PacketStream {
     }
 
     fn decode(&mut self, packet: &Packet, out: &mut Vec<f32>, notes: &mut Notes) {
-        // The decoder does not look at the checksum and would give noise.
-        let whole = self.decoder.codec_params().codec != id::CODEC_ID_FLAC
-            || flac_frame_is_whole(&packet.data);
-        let decoded = self.decoder.decode(packet).ok().filter(|_| whole);
-        let Some(buffer) = decoded else {
+        let Ok(buffer) = self.decoder.decode(packet) else {
             let frames = self.ticks_to_frames(packet.dur.get());
             self.fail(frames, out, notes);
             return;
@@ -316,6 +316,10 @@ impl PacketStream {
         buffer.copy_to_vec_interleaved::<f32>(&mut samples);
         if self.channels == 0 {
             self.adopt(&spec);
+            if self.leading_loss > 0 {
+                notes.count("damaged-packet", 1, DAMAGED);
+                self.hold(self.leading_loss, out, notes);
+            }
         }
         if spec.rate() != self.sample_rate_hz
             || spec.channels().count() != usize::from(self.channels)
@@ -361,6 +365,8 @@ impl PacketStream {
             // A failure just before has already been counted.
             notes.count("damaged-packet", u64::from(self.failures == 0), DAMAGED);
             self.hold(frames, out, notes);
+        } else if frames > 2 {
+            self.leading_loss = frames;
         }
     }
 
@@ -490,16 +496,6 @@ impl Stream for PacketStream {
         }
         Ok(())
     }
-}
-
-/// A FLAC frame ends with a checksum of all before it (RFC 9639, section 9.3).
-fn flac_frame_is_whole(frame: &[u8]) -> bool {
-    let Some((body, stated)) = frame.split_last_chunk::<2>() else {
-        return false;
-    };
-    let mut checksum = Crc16Ansi::new(0);
-    checksum.process_buf_bytes(body);
-    checksum.crc() == u16::from_be_bytes(*stated)
 }
 
 /// Frames by which the declared length may miss the real one without anything being cut off: the
