@@ -492,3 +492,85 @@ fn single(name: &'static str, unit: &'static str, least_span: f64, series: Serie
         least_span,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sample::{EDGE_S, by, digit, record};
+
+    fn measured(settings: &Settings) -> Measured {
+        let record = record(vec![digit(1.0, 4)], false, settings);
+        *record.outcome.unwrap()
+    }
+
+    #[test]
+    fn bars_follow_from_the_edges() {
+        let settings = Settings::default();
+        let measured = measured(&settings);
+        let panels = Panels {
+            measured: &measured,
+            settings: &settings,
+        };
+        let speed = panels.speed(None);
+        let points = &speed.series[0].points[0];
+        assert_eq!(points.len(), 3);
+        // Two openings of 20 us each: 1.96 x 28.3 us = 55.4 us of 100 ms, so 0.00554 pps of 10.
+        approx::assert_relative_eq!(
+            points[0].u95.unwrap(),
+            1.96 * EDGE_S * 2f64.sqrt() * 100.0,
+            max_relative = 1e-9
+        );
+        let share = panels.percent(None);
+        // 100 / 100 ms x sqrt(1 + 0.38^2 + 0.62^2) x 20 us = 0.0247 points; times 1.96.
+        let expected = 1.96 * 1000.0 * EDGE_S * (1.0 + 0.38f64.powi(2) + 0.62f64.powi(2)).sqrt();
+        approx::assert_relative_eq!(
+            share.series[0].points[0][0].u95.unwrap(),
+            expected,
+            max_relative = 1e-6
+        );
+    }
+
+    #[test]
+    fn every_set_is_drawn_in_its_own_unit() {
+        let names = |set: &str| -> Vec<&'static str> {
+            let settings = by(set);
+            let measured = measured(&settings);
+            figures(&measured, &settings)
+                .iter()
+                .map(|figure| figure.unit)
+                .collect()
+        };
+        assert_eq!(names("us-1956-later"), ["pps", "%"]);
+        assert_eq!(names("au-s002"), ["pps", "ms"]);
+        assert_eq!(names("de-1.6"), ["ms", "break : make"]);
+    }
+
+    #[test]
+    fn a_plot_names_verdict_figures_and_limits() {
+        let settings = by("us-1956-later");
+        let svg = timing_plot("bench.wav", &measured(&settings), &settings, Theme::Light).unwrap();
+        for part in [
+            "PASS",
+            "digit 4  ·  10.000",
+            "max 64",
+            "grade A-",
+            "uncertainty not yet verified",
+        ] {
+            assert!(svg.contains(part), "{part}");
+        }
+    }
+
+    #[test]
+    fn a_recording_without_dialling_is_drawn_too() {
+        let settings = Settings::default();
+        let record = record(Vec::new(), false, &settings);
+        let svg = timing_plot(
+            "bench.wav",
+            &record.outcome.unwrap(),
+            &settings,
+            Theme::Light,
+        )
+        .unwrap();
+        assert!(svg.contains("no dialling found"));
+    }
+}

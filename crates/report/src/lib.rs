@@ -12,6 +12,8 @@ mod figure;
 pub mod json;
 mod plot;
 mod record;
+#[cfg(test)]
+mod sample;
 mod text;
 mod words;
 

@@ -5,6 +5,8 @@ mod digit;
 mod limits;
 mod number;
 mod page;
+#[cfg(test)]
+mod tests;
 
 use score::{Scored, Settings, Verdict};
 
@@ -14,6 +16,9 @@ use page::Page;
 
 pub use limits::{limit_list, limit_sheet};
 pub use page::Paint;
+
+/// Reasons shown at most: an hour of talk may hold hundreds of doubtful clicks.
+const REASONS_SHOWN: usize = 10;
 
 /// One record as text, with a newline at its end.
 ///
@@ -76,7 +81,9 @@ fn verdict_line(measured: &Measured, settings: &Settings) -> String {
         };
         return format!("not judged: {what}");
     }
+    let none_sure = !measured.scored.digits.iter().any(|digit| digit.sure);
     match (verdict, &settings.limits) {
+        (Verdict::NotJudged, _) if none_sure => "not judged: no digit is beyond doubt".to_owned(),
         (Verdict::NotJudged, None) => "measured, not judged".to_owned(),
         (verdict, _) => verdict_words(verdict).to_owned(),
     }
@@ -92,7 +99,7 @@ fn what_was_dialled(page: &mut Page, scored: &Scored) {
         [only] => format!("digit {}, {}{plan}", digits[0], digit::pulses(only.pulses)),
         _ => format!("{} digits: {}{plan}", digits.len(), digits.join(" ")),
     };
-    page.line(2, &line);
+    page.paragraph(2, &line);
     if let Some(dialled) = &scored.count.dialled {
         let word = match scored.count.verdict {
             Verdict::Pass => "the count is right",
@@ -116,19 +123,26 @@ fn why(page: &mut Page, scored: &Scored, settings: &Settings) {
         "wrong-count" | "count-not-judged" | "set-to-only" => true,
         _ => false,
     };
-    for reason in scored
+    let said = scored
         .reasons
         .iter()
         .chain(&scored.warnings)
-        .filter(|reason| !said_elsewhere(reason.code))
-    {
+        .filter(|reason| !said_elsewhere(reason.code));
+    let said: Vec<&str> = said.map(|reason| reason.text.as_str()).collect();
+    for text in said.iter().take(REASONS_SHOWN) {
         // With one digit, its number says nothing.
-        let text = if scored.digits.len() == 1 {
-            reason.text.strip_prefix("digit 1: ")
+        let alone = if scored.digits.len() == 1 {
+            text.strip_prefix("digit 1: ")
         } else {
             None
         };
-        page.item(&shortened(text.unwrap_or(&reason.text)));
+        page.item(&shortened(alone.unwrap_or(text)));
+    }
+    if said.len() > REASONS_SHOWN {
+        page.item(&format!(
+            "and {} more; --format json has them all",
+            said.len() - REASONS_SHOWN
+        ));
     }
 }
 
