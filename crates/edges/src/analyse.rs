@@ -46,7 +46,20 @@ pub(crate) fn trains(window: Window<'_>) -> Vec<Train> {
         hum.subtract(&mut coarse.means, 0.0, coarse.rate_hz);
         hum.subtract(&mut samples, -first_middle, window.rate_hz);
     }
-    let Some(found) = search(&coarse) else {
+    let found = search(&coarse);
+    if std::env::var_os("DBG").is_some() {
+        eprintln!(
+            "found {:?}",
+            found.as_ref().map(|f| (
+                f.chain.pulses.len(),
+                f.chain.score,
+                &f.entry.probe,
+                f.entry.slow,
+                f.chain.amplitude
+            ))
+        );
+    }
+    let Some(found) = found else {
         return Vec::new();
     };
     split(&found.chain, coarse.rate_hz)
@@ -81,6 +94,16 @@ fn search(coarse: &Coarse) -> Option<Found> {
         let Some(chain) = chain::best(&places, &candidates, &scale) else {
             continue;
         };
+        if std::env::var_os("DBG").is_some() {
+            eprintln!(
+                "  {:?} {} {} {:.1} {:.1}",
+                entry.probe,
+                entry.slow,
+                chain.pulses.len(),
+                chain.score,
+                evidence(&chain)
+            );
+        }
         let merit = chain.score + evidence(&chain);
         if best.as_ref().is_none_or(|(most, _)| merit > *most) {
             best = Some((
@@ -150,7 +173,7 @@ fn build(
         rate_hz: window.rate_hz,
         sign,
     };
-    let refined = refiner.run(&pulses, coarse, &found.entry.probe)?;
+    let refined = refiner.run(&pulses, coarse, &found.entry.probe, found.chain.amplitude);
     let seconds = |at: f64| (window.start as f64 + at) / window.rate_hz;
     let matched = (found.entry.energy * coarse.factor as f64).sqrt();
     let (edges, reversals) = list_edges(&refined, matched, window.rate_hz, &seconds);

@@ -86,11 +86,7 @@ fn likelihood_of_shape(candidate: &Candidate) -> f64 {
 ///
 /// `places` may hold the same step twice, matched in windows of different width; `steps` holds each once
 /// and says what must be explained.
-pub(crate) fn best(
-    places: &[Candidate],
-    steps: &[Candidate],
-    scale: &Scale,
-) -> Option<Chain> {
+pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> Option<Chain> {
     let strongest = steps
         .iter()
         .filter(|c| c.t.abs() > 4.0)
@@ -178,7 +174,10 @@ impl Search {
     fn pair_up(&mut self, candidates: &[Candidate]) {
         let h = self.hypothesis;
         let (least, most) = (self.blocks(*BREAK_S.start()), self.blocks(*BREAK_S.end()));
-        let skip = (self.blocks(CHATTER_S.max(self.lobe_s)), self.blocks(self.lobe_s));
+        let skip = (
+            self.blocks(CHATTER_S.max(self.lobe_s)),
+            self.blocks(self.lobe_s),
+        );
         let fits =
             |c: &Candidate, sign: f64, size: f64| (0.4..2.2).contains(&(c.amplitude * sign / size));
         for (i, opening) in candidates.iter().enumerate() {
@@ -270,7 +269,10 @@ impl Search {
         } else {
             0.0
         };
-        let (skip_after, skip_before) = (self.blocks(CHATTER_S.max(self.lobe_s)), self.blocks(self.lobe_s));
+        let (skip_after, skip_before) = (
+            self.blocks(CHATTER_S.max(self.lobe_s)),
+            self.blocks(self.lobe_s),
+        );
         let from = before.closing.at + skip_after;
         let missed = self.left_out(from, own.opening.at.saturating_sub(skip_before).max(from));
         let mut cost = PULSE_COST + split + missed + likeness(before, own);

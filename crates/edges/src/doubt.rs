@@ -79,7 +79,8 @@ fn belongs(evidence: &Evidence<'_>, candidate: &Candidate) -> bool {
         let opening = p.opening.at as f64 / evidence.rate_hz;
         let closing = p.closing.at as f64 / evidence.rate_hz;
         (opening - evidence.lobe_s..opening + CHATTER_S + evidence.lobe_s).contains(&at)
-            || (closing - CHATTER_S - evidence.lobe_s..closing + CHATTER_S + evidence.lobe_s).contains(&at)
+            || (closing - CHATTER_S - evidence.lobe_s..closing + CHATTER_S + evidence.lobe_s)
+                .contains(&at)
     })
 }
 

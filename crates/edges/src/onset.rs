@@ -10,8 +10,10 @@ use crate::response::{Response, Term};
 use crate::shape::{Shape, interpolate};
 use rustfft::num_complex::Complex64;
 
+/// Places of alike transitions may differ by so much before they are lined up.
+const LINE_UP_S: f64 = 0.0025;
 /// Mean waveform: from so long before the place to so long after it.
-const MEAN_BEFORE_S: f64 = 0.005;
+const MEAN_BEFORE_S: f64 = 0.009;
 const MEAN_AFTER_S: f64 = 0.007;
 /// Aligned on this part of it.
 const ALIGN_BEFORE_S: f64 = 0.002;
@@ -48,7 +50,7 @@ pub(crate) struct Onsets {
 /// Finds the onsets of alike transitions near `places` (samples).
 pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onsets> {
     let group = Group { samples, rate_hz };
-    let mut places = places.to_vec();
+    let mut places = group.line_up(places);
     let mut variances = vec![0.0; places.len()];
     for _ in 0..4 {
         let mean = group.mean(&places)?;
@@ -74,7 +76,11 @@ pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onse
             variance: variance + 0.02f64.powi(2),
         })
         .collect();
-    Some(Onsets { each, common, noise: noise * spread / size.max(f64::MIN_POSITIVE) })
+    Some(Onsets {
+        each,
+        common,
+        noise: noise * spread / size.max(f64::MIN_POSITIVE),
+    })
 }
 
 struct Group<'a> {
@@ -91,6 +97,35 @@ struct Mean {
 impl Group<'_> {
     fn length(&self, seconds: f64) -> usize {
         (seconds * self.rate_hz).round() as usize
+    }
+
+    /// Moves the places by whole samples so that all transitions lie alike. Sharp fits to slow or spiked
+    /// transitions may have taken the spike of one and the rise of another.
+    fn line_up(&self, places: &[f64]) -> Vec<f64> {
+        let reach = self.length(LINE_UP_S) as i64;
+        let around = self.length(MEAN_AFTER_S) as i64;
+        let change = |at: i64| -> Option<f64> {
+            let index = usize::try_from(at).ok()?;
+            Some(self.samples.get(index + 1)? - self.samples.get(index)?)
+        };
+        let Some(reference) = places.get(places.len() / 2).map(|p| p.round() as i64) else {
+            return places.to_vec();
+        };
+        let likeness = |at: i64| -> f64 {
+            (-around..around)
+                .filter_map(|i| Some(change(reference + i)? * change(at + i)?))
+                .sum()
+        };
+        places
+            .iter()
+            .map(|place| {
+                let at = place.round() as i64;
+                let best = (-reach..=reach)
+                    .map(|shift| (shift, likeness(at + shift)))
+                    .max_by(|a, b| a.1.total_cmp(&b.1));
+                (at + best.map_or(0, |b| b.0)) as f64
+            })
+            .collect()
     }
 
     fn mean(&self, places: &[f64]) -> Option<Mean> {
@@ -111,7 +146,10 @@ impl Group<'_> {
             taken += 1.0;
         }
         values.iter_mut().for_each(|v| *v /= taken);
-        (taken > 0.0).then_some(Mean { start: -(before as f64), values })
+        (taken > 0.0).then_some(Mean {
+            start: -(before as f64),
+            values,
+        })
     }
 
     /// Shift of the transition at `place` against the mean, in samples, and its variance.
@@ -129,7 +167,9 @@ impl Group<'_> {
         if first < 24.0 || first + n as f64 + 24.0 > self.samples.len() as f64 {
             return None;
         }
-        let here: Vec<f64> = (0..n).map(|i| interpolate(self.samples, first + i as f64)).collect();
+        let here: Vec<f64> = (0..n)
+            .map(|i| interpolate(self.samples, first + i as f64))
+            .collect();
         let ramp = (0..n).map(|i| i as f64 / n as f64 - 0.5).collect();
         let basis = [vec![1.0; n], ramp, shape.to_vec(), slope];
         let solver = Solver::new(&basis)?;
@@ -142,30 +182,34 @@ impl Group<'_> {
         Some((-fit[3] / fit[2], variance))
     }
 
-    /// First place where the mean leaves the parabola through what came before, in samples from the
-    /// place of the transitions.
+    /// First place where the mean leaves the straight line through the two milliseconds before, in
+    /// samples from the place of the transitions.
     fn first_departure(&self, mean: &Mean) -> Option<f64> {
-        let quiet = self.length(0.0022);
-        let early = &mean.values[..quiet];
-        let basis: Vec<Vec<f64>> = (0..3)
-            .map(|power| (0..quiet).map(|i| (i as f64 / quiet as f64 - 0.5).powi(power)).collect())
+        let quiet = self.length(0.002).max(12);
+        let lasting = self.length(0.000_15).max(2);
+        let line = Solver::new(&[
+            vec![1.0; quiet],
+            (0..quiet).map(|i| i as f64 - quiet as f64).collect(),
+        ])?;
+        let fits: Vec<(Vec<f64>, f64)> = mean
+            .values
+            .windows(quiet)
+            .map(|window| line.fit(window))
             .collect();
-        let (fit, noise) = Solver::new(&basis)?.fit(early);
-        let expected = |i: usize| {
-            let x = i as f64 / quiet as f64 - 0.5;
-            fit[0] + fit[1] * x + fit[2] * x * x
-        };
+        let residuals: Vec<f64> = fits.iter().map(|f| f.1).collect();
+        let noise = linear::quantile(&residuals, 0.25)?;
+        let level = linear::median(&mean.values[..quiet])?;
         let size = mean
             .values
             .iter()
-            .enumerate()
-            .map(|(i, v)| (v - expected(i.min(2 * quiet))).abs())
+            .map(|v| (v - level).abs())
             .fold(0.0, f64::max);
         let threshold = (6.0 * noise).max(0.012 * size);
-        let lasting = self.length(0.000_1).max(2);
-        (quiet / 2..mean.values.len().saturating_sub(lasting))
+        (quiet..mean.values.len().saturating_sub(lasting))
             .find(|&i| {
-                (i..i + lasting).all(|k| (mean.values[k] - expected(k.min(2 * quiet))).abs() > threshold)
+                let fit = &fits[i - quiet].0;
+                (0..lasting)
+                    .all(|k| (mean.values[i + k] - fit[0] - fit[1] * k as f64).abs() > threshold)
             })
             .map(|i| mean.start + i as f64)
     }
@@ -180,7 +224,10 @@ impl Group<'_> {
                 let start = (place + first - before).ceil();
                 let end = start + (before + after).floor();
                 (start >= 0.0 && end < self.samples.len() as f64).then(|| {
-                    (self.samples[start as usize..end as usize].to_vec(), place - start)
+                    (
+                        self.samples[start as usize..end as usize].to_vec(),
+                        place - start,
+                    )
                 })
             })
             .collect();
@@ -212,7 +259,7 @@ impl Group<'_> {
         let from = first - (SEARCH_BEFORE_S * self.rate_hz).max(2.0);
         let to = first + (SEARCH_AFTER_S * self.rate_hz).max(2.5);
         let coarse = self.sweep(windows, from, to, 0.5, model)?;
-        let fine = self.sweep(windows, coarse.0 - 0.75, coarse.0 + 0.75, 0.125, model)?;
+        let fine = self.sweep(windows, coarse.0 - 1.0, coarse.0 + 1.0, 0.125, model)?;
         Some(fine)
     }
 
@@ -228,12 +275,15 @@ impl Group<'_> {
         let misfits: Vec<f64> = (0..=count)
             .map(|i| {
                 let offset = from + spacing * i as f64;
-                windows.iter().filter_map(|(w, place)| misfit(w, place + offset, model)).sum()
+                windows
+                    .iter()
+                    .filter_map(|(w, place)| misfit(w, place + offset, model))
+                    .sum()
             })
             .collect();
         let best = (0..misfits.len()).min_by(|&a, &b| misfits[a].total_cmp(&misfits[b]))?;
         if best == 0 || best == count {
-            return Some((from + spacing * best as f64, misfits[best], 0.0));
+            return None;
         }
         let (l, m, r) = (misfits[best - 1], misfits[best], misfits[best + 1]);
         let place = from + spacing * (best as f64 + linear::parabola_peak(l, m, r));
@@ -252,7 +302,11 @@ impl Group<'_> {
             .find(|&i| (mean.values[i] > half) == rising)
             .map_or(offset, |i| {
                 let (a, b) = (mean.values[i - 1], mean.values[i]);
-                let fraction = if (b - a).abs() > 0.0 { ((half - a) / (b - a)).clamp(0.0, 1.0) } else { 0.0 };
+                let fraction = if (b - a).abs() > 0.0 {
+                    ((half - a) / (b - a)).clamp(0.0, 1.0)
+                } else {
+                    0.0
+                };
                 (mean.start + (i - 1) as f64 + fraction).max(offset)
             })
     }
@@ -263,11 +317,18 @@ impl Group<'_> {
         let quiet = &mean.values[..index.saturating_sub(self.length(0.0005)).max(4)];
         let n = quiet.len();
         let basis: Vec<Vec<f64>> = (0..3)
-            .map(|power| (0..n).map(|i| (i as f64 / n as f64 - 0.5).powi(power)).collect())
+            .map(|power| {
+                (0..n)
+                    .map(|i| (i as f64 / n as f64 - 0.5).powi(power))
+                    .collect()
+            })
             .collect();
         let noise = Solver::new(&basis).map_or(0.0, |s| s.fit(quiet).1);
         let level = quiet.last().copied().unwrap_or(0.0);
-        let size = mean.values[index..].iter().map(|v| (v - level).abs()).fold(0.0, f64::max);
+        let size = mean.values[index..]
+            .iter()
+            .map(|v| (v - level).abs())
+            .fold(0.0, f64::max);
         (noise, size)
     }
 }
@@ -280,7 +341,14 @@ fn models(rate_hz: f64) -> Vec<Vec<Shape>> {
             .iter()
             .map(|&(weight, constant_s)| Term {
                 weight: Complex64::new(weight, 0.0),
-                pole: Complex64::new(if constant_s > 0.0 { -1.0 / constant_s } else { 0.0 }, 0.0),
+                pole: Complex64::new(
+                    if constant_s > 0.0 {
+                        -1.0 / constant_s
+                    } else {
+                        0.0
+                    },
+                    0.0,
+                ),
             })
             .collect();
         Shape::new(&Response { terms }, rate_hz)
@@ -301,7 +369,10 @@ fn models(rate_hz: f64) -> Vec<Vec<Shape>> {
 /// Squared residual of a straight line and the model from `at` on.
 fn misfit(window: &[f64], at: f64, model: &[Shape]) -> Option<f64> {
     let n = window.len();
-    let mut basis = vec![vec![1.0; n], (0..n).map(|i| i as f64 / n as f64 - 0.5).collect()];
+    let mut basis = vec![
+        vec![1.0; n],
+        (0..n).map(|i| i as f64 / n as f64 - 0.5).collect(),
+    ];
     for shape in model {
         basis.push((0..n).map(|i| shape.at(i as f64 - at)).collect());
     }

@@ -25,6 +25,11 @@ const BEFORE_CLOSING_S: f64 = 0.0065;
 /// A sharp step leaves less than this of its size, or less than so many times the noise before it.
 const SHARP_RESIDUAL: f64 = 0.02;
 const SHARP_NOISES: f64 = 1.8;
+/// Standard uncertainty of a place that no fit has improved.
+const ROUGH_S: f64 = 0.002;
+/// Windows before a transition in which it may be quiet: their ends, and their length.
+const QUIET_S: [f64; 3] = [0.003, 0.0065, 0.01];
+const QUIET_LENGTH_S: f64 = 0.0025;
 /// What a sharp template may be off for all edges alike, in samples.
 const SHARP_COMMON: f64 = 0.01;
 
@@ -81,7 +86,14 @@ pub(crate) struct Refiner<'a> {
 }
 
 impl Refiner<'_> {
-    pub(crate) fn run(&self, pulses: &[Pulse], coarse: &Coarse, probe: &Probe) -> Option<Refined> {
+    /// `matched_amplitude` is the size of the step at the coarse stage.
+    pub(crate) fn run(
+        &self,
+        pulses: &[Pulse],
+        coarse: &Coarse,
+        probe: &Probe,
+        matched_amplitude: f64,
+    ) -> Refined {
         let place = |at: usize| at as f64 * coarse.factor as f64 - 0.5;
         let places: Vec<(f64, f64)> = pulses
             .iter()
@@ -103,20 +115,11 @@ impl Refiner<'_> {
             .collect();
         let poles = self.settle_probe(probe, &openings);
         let shape = Shape::new(&Response::from_poles(&poles), self.rate_hz);
-        let amplitude = linear::median(
-            &first
-                .iter()
-                .flatten()
-                .map(|f| f.amplitude)
-                .collect::<Vec<f64>>(),
-        )?;
-        let noise = linear::median(
-            &first
-                .iter()
-                .flatten()
-                .map(|f| f.residual)
-                .collect::<Vec<f64>>(),
-        )?;
+        let of_fits = |measure: fn(&Fit) -> f64| {
+            linear::median(&first.iter().flatten().map(measure).collect::<Vec<f64>>())
+        };
+        let amplitude = of_fits(|f| f.amplitude).unwrap_or(matched_amplitude);
+        let noise = of_fits(|f| f.residual).unwrap_or(matched_amplitude);
         let contact = Contact {
             shape: &shape,
             poles: &poles,
@@ -136,13 +139,13 @@ impl Refiner<'_> {
                 self.sign,
                 opening,
                 self.opening_bounds(before, opening, closing),
-            )?;
+            );
             let closed = self.transition(
                 contact,
                 -self.sign,
                 closing,
                 self.closing_bounds(opened.at, closing, next),
-            )?;
+            );
             out.push((opened, closed));
         }
         let mut refined = Refined {
@@ -153,7 +156,7 @@ impl Refiner<'_> {
             slow: (false, false),
         };
         self.mend_slow(&mut refined);
-        Some(refined)
+        refined
     }
 
     /// Where a sharp step does not describe the transitions of a kind, their onsets are found instead.
@@ -190,15 +193,20 @@ impl Refiner<'_> {
         Some(onsets.common + SHARP_COMMON * SHARP_COMMON)
     }
 
-    /// Noise before a transition over its amplitude.
+    /// Noise before a transition over its amplitude. A sharp step fitted to a slow or ringing transition
+    /// may lie some milliseconds late, so the quietest of a few windows before it counts.
     fn noise_before(&self, fitted: &Fitted) -> Option<f64> {
-        let bounds = Bounds {
-            first: fitted.at - self.around(),
-            last: fitted.at - (0.000_35 * self.rate_hz).max(3.0),
-        };
-        let (window, _) = self.window(bounds);
-        let residual = cluster::straight(window)?;
-        Some(residual / fitted.amplitude)
+        QUIET_S
+            .into_iter()
+            .filter_map(|before| {
+                let (window, _) = self.window(Bounds {
+                    first: fitted.at - (before + QUIET_LENGTH_S) * self.rate_hz,
+                    last: fitted.at - before * self.rate_hz,
+                });
+                cluster::straight(window)
+            })
+            .min_by(f64::total_cmp)
+            .map(|residual| residual / fitted.amplitude)
     }
 
     fn around(&self) -> f64 {
@@ -250,13 +258,21 @@ impl Refiner<'_> {
     }
 
     /// Fits a transition together with the reversals around it.
-    fn transition(
-        &self,
-        contact: Contact<'_>,
-        sign: f64,
-        at: f64,
-        bounds: Bounds,
-    ) -> Option<Fitted> {
+    fn transition(&self, contact: Contact<'_>, sign: f64, at: f64, bounds: Bounds) -> Fitted {
+        self.sharp(contact, sign, at, bounds)
+            .unwrap_or_else(|| Fitted {
+                at,
+                half_step: at,
+                variance: (ROUGH_S * self.rate_hz).powi(2),
+                amplitude: contact.amplitude,
+                residual: 1.0,
+                before: 0.0,
+                after: sign * contact.amplitude,
+                reversals: Vec::new(),
+            })
+    }
+
+    fn sharp(&self, contact: Contact<'_>, sign: f64, at: f64, bounds: Bounds) -> Option<Fitted> {
         let (window, start) = self.window(bounds);
         if window.len() < 12 {
             return None;

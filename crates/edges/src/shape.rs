@@ -103,7 +103,8 @@ fn bessel_i0(x: f64) -> f64 {
 /// Value of a band-limited trace between its samples.
 pub(crate) fn interpolate(samples: &[f64], place: f64) -> f64 {
     let first = (place - REACH as f64).ceil().max(0.0) as usize;
-    let last = ((place + REACH as f64).floor().max(0.0) as usize).min(samples.len().saturating_sub(1));
+    let last =
+        ((place + REACH as f64).floor().max(0.0) as usize).min(samples.len().saturating_sub(1));
     let kernel: &[f64] = &KERNEL;
     (first..=last)
         .map(|i| {

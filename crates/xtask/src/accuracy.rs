@@ -22,6 +22,9 @@ pub(crate) struct Options {
     /// Say what went wrong with each recording that is not right
     #[arg(long)]
     verbose: bool,
+    /// With --verbose: say which percent breaks are off by more than this, in points
+    #[arg(long, default_value_t = 0.05)]
+    notable: f64,
     /// Write the table to this file
     #[arg(short)]
     output: Option<std::path::PathBuf>,
@@ -82,6 +85,16 @@ fn measure(name: &str, family: Option<&Family>, options: &Options) -> String {
         .map(|index| (index, one(&draw(index))))
         .collect();
     if options.verbose {
+        for (index, result) in &results {
+            for (speed, percent) in result.speeds.iter().zip(&result.breaks) {
+                if percent.0.abs() > options.notable {
+                    println!(
+                        "    {name} {index}: speed {:+.5} % ({:+.1} of u95), percent break {:+.4} points ({:+.1} of u95)",
+                        speed.0, speed.1, percent.0, percent.1
+                    );
+                }
+            }
+        }
         for (index, result) in results.iter().filter(|r| r.1.outcome != Outcome::Right) {
             println!("    {} {index}: {:?} {}", name, result.outcome, result.note);
         }
@@ -256,7 +269,11 @@ pub(crate) struct DrawOptions {
 
 /// Writes one recording of a family, to look at it.
 pub(crate) fn draw(options: &DrawOptions) -> anyhow::Result<()> {
-    let scenario = match families::singles().iter().chain(families::nothing()).find(|f| f.name == options.family) {
+    let scenario = match families::singles()
+        .iter()
+        .chain(families::nothing())
+        .find(|f| f.name == options.family)
+    {
         Some(family) => families::draw(family, options.index),
         None if options.family == "mixed" => families::mixed(options.index),
         None => anyhow::bail!("no family is called {}", options.family),

@@ -135,7 +135,8 @@ mod tests {
 
     #[test]
     fn other_lines_count_for_nothing() {
-        let output = "test result of nothing\ntest b ... ok\n  test result: ok. 3 passed; 0 failed\n";
+        let output =
+            "test result of nothing\ntest b ... ok\n  test result: ok. 3 passed; 0 failed\n";
         assert_eq!(tally_of(output), Tally::default());
     }
 
