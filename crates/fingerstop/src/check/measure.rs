@@ -90,8 +90,14 @@ fn open(input: &Path, args: &CheckArgs) -> Result<Recording, Unreadable> {
 }
 
 fn unreadable(error: Error) -> Unreadable {
+    // The reader of files does not know the options by which the user can help it.
+    let option = match error.code() {
+        "csv-no-rate" => " (--csv-rate HZ)",
+        "unknown-format" => " (--raw ENCODING:RATE:CHANNELS)",
+        _ => "",
+    };
     Unreadable {
         code: error.code().to_owned(),
-        message: error.to_string(),
+        message: format!("{error}{option}"),
     }
 }

@@ -21,7 +21,7 @@ fn wrong_files() -> Vec<(&'static str, Vec<u8>, &'static str, &'static str)> {
                 .map(|n| (n.wrapping_mul(2_654_435_761) >> 13) as u8 | 0x80)
                 .collect(),
             "unknown-format",
-            "",
+            "(--raw ENCODING:RATE:CHANNELS)",
         ),
         (
             "header.wav",
@@ -377,5 +377,44 @@ fn a_closed_pipe_ends_quietly() {
     assert_eq!(
         (done.stderr.as_slice(), done.status.code()),
         (&b""[..], Some(0))
+    );
+}
+
+#[test]
+fn a_table_without_times_needs_its_rate() {
+    let session = Session::new();
+    let row = |n: u32| {
+        if (8_000..8_496).contains(&n) || (8_800..9_296).contains(&n) {
+            "0\n"
+        } else {
+            "22.5\n"
+        }
+    };
+    // Two breaks of 62 ms, 100 ms apart, at 8 kHz.
+    let table: String = std::iter::once("current\n")
+        .chain((0..17_000).map(row))
+        .collect();
+    session.write("scope.csv", table);
+    let refused = session.run(&["check", "scope.csv", "--format", "json"]);
+    assert_eq!(refused.code, Some(3));
+    assert!(
+        refused.stderr.contains("--csv-rate HZ"),
+        "{}",
+        refused.stderr
+    );
+    let ran = session.run(&[
+        "check",
+        "scope.csv",
+        "--csv-rate",
+        "8000",
+        "--format",
+        "json",
+    ]);
+    assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(0)));
+    let digit = &document(&ran.stdout).recordings[0].digits[0];
+    // One sample of 125 us in 62 ms.
+    assert!(
+        (digit.pulses == 2) && (digit.break_ms.mean - 62.0).abs() < 0.125,
+        "{digit:?}"
     );
 }
