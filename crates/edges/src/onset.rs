@@ -45,6 +45,8 @@ pub(crate) struct Onsets {
     pub(crate) common: f64,
     /// Noise per sample before the transitions, over the size of the transition.
     pub(crate) noise: f64,
+    /// Root-mean-square residual of the onset fit, degrees of freedom counted.
+    pub(crate) residual: f64,
 }
 
 /// Finds the onsets of alike transitions near `places` (samples).
@@ -63,7 +65,7 @@ pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onse
     }
     let mean = group.mean(&places)?;
     let first = group.first_departure(&mean)?;
-    let (offset, common) = group.onset(&places, first)?;
+    let (offset, common, residual) = group.onset(&places, first)?;
     let half = group.half_step(&mean, offset);
     let (noise, size) = group.noise_and_size(&mean, offset);
     let spread = (places.len() as f64).sqrt();
@@ -80,6 +82,7 @@ pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onse
         each,
         common,
         noise: noise * spread / size.max(f64::MIN_POSITIVE),
+        residual,
     })
 }
 
@@ -214,8 +217,8 @@ impl Group<'_> {
             .map(|i| mean.start + i as f64)
     }
 
-    /// Onset common to all transitions, in samples from their places, and its variance.
-    fn onset(&self, places: &[f64], first: f64) -> Option<(f64, f64)> {
+    /// Onset common to all transitions, in samples from their places, its variance, and the residual.
+    fn onset(&self, places: &[f64], first: f64) -> Option<(f64, f64, f64)> {
         let before = (FIT_BEFORE_S * self.rate_hz).max(FIT_SAMPLES);
         let after = (FIT_AFTER_S * self.rate_hz).max(FIT_SAMPLES);
         let windows: Vec<(Vec<f64>, f64)> = places
@@ -232,7 +235,7 @@ impl Group<'_> {
             })
             .collect();
         let total: usize = windows.iter().map(|w| w.0.len()).sum();
-        let mut best: Option<(f64, f64, f64)> = None;
+        let mut best: Option<(f64, f64, f64, f64)> = None;
         for model in models(self.rate_hz) {
             let Some((offset, misfit, curvature)) = self.minimise(&windows, first, &model) else {
                 continue;
@@ -242,11 +245,11 @@ impl Group<'_> {
                 + terms * (total as f64).ln() * 0.5;
             let freedom = (total as f64 - terms).max(1.0);
             let variance = 2.0 * (misfit / freedom) / curvature.max(f64::MIN_POSITIVE);
-            if best.is_none_or(|(least, _, _)| merit < least) {
-                best = Some((merit, offset, variance));
+            if best.is_none_or(|(least, ..)| merit < least) {
+                best = Some((merit, offset, variance, (misfit / freedom).sqrt()));
             }
         }
-        best.map(|(_, offset, variance)| (offset, variance))
+        best.map(|(_, offset, variance, residual)| (offset, variance, residual))
     }
 
     /// Least misfit over the onset: place, misfit, curvature per sample².

@@ -25,6 +25,8 @@ const BEFORE_CLOSING_S: f64 = 0.0065;
 /// A sharp step leaves less than this of its size, or less than so many times the noise before it.
 const SHARP_RESIDUAL: f64 = 0.02;
 const SHARP_NOISES: f64 = 1.8;
+/// An onset must leave less than this share of what the sharp steps leave, or it explains nothing more.
+const SLOW_RESIDUALS: f64 = 0.7;
 /// Standard uncertainty of a place that no fit has improved.
 const ROUGH_S: f64 = 0.002;
 /// Windows before a transition in which it may be quiet: their ends, and their length.
@@ -183,6 +185,10 @@ impl Refiner<'_> {
         }
         let places: Vec<f64> = fitted.iter().map(|f| f.at).collect();
         let onsets = onset::find(self.samples, self.rate_hz, &places)?;
+        let amplitudes: Vec<f64> = fitted.iter().map(|f| f.amplitude).collect();
+        if onsets.residual > SLOW_RESIDUALS * residual * linear::median(&amplitudes)? {
+            return None;
+        }
         for (fitted, onset) in fitted.iter_mut().zip(&onsets.each) {
             fitted.at = onset.at;
             fitted.half_step = onset.half_step;

@@ -68,6 +68,14 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<()> {
         print!("{row}");
         table.push_str(&row);
     }
+    for family in families::nothing() {
+        if options.family.as_ref().is_some_and(|f| !family.name.contains(f.as_str())) {
+            continue;
+        }
+        let row = invented(family, options);
+        print!("{row}");
+        table.push_str(&row);
+    }
     if let Some(path) = &options.output {
         std::fs::write(path, &table).with_context(|| format!("cannot write {}", path.display()))?;
     }
@@ -100,6 +108,28 @@ fn measure(name: &str, family: Option<&Family>, options: &Options) -> String {
         }
     }
     row(name, results.into_iter().map(|r| r.1).collect())
+}
+
+/// Digits found where none was dialled.
+fn invented(family: &Family, options: &Options) -> String {
+    let found: Vec<(usize, usize)> = (options.from..options.from + options.recordings)
+        .into_par_iter()
+        .map(|index| {
+            let digits = detect(&synth::render(&families::draw(family, index)));
+            let sure = digits.iter().filter(|d| d.sure).count();
+            if sure > 0 && options.verbose {
+                println!("    {} {index}: {}", family.name, note(&[], &digits));
+            }
+            (sure, digits.len() - sure)
+        })
+        .collect();
+    let (sure, unsure) = found.iter().fold((0, 0), |s, f| (s.0 + f.0, s.1 + f.1));
+    let empty = found.iter().filter(|f| f.0 + f.1 == 0).count();
+    format!(
+        "| nothing dialled: {} | {} | {empty} | – | {unsure} digits | {sure} digits | – | – | – |\n",
+        family.name,
+        found.len()
+    )
 }
 
 fn row(name: &str, results: Vec<Result>) -> String {
