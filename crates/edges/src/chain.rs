@@ -16,6 +16,8 @@ const LEAST_PAUSE_S: f64 = 0.150;
 const PERIOD_S: std::ops::RangeInclusive<f64> = 0.040..=0.240;
 /// Two breaks closer than a period are at best one that is split.
 const SPLIT_COST: f64 = 12.0;
+/// Two matches of one step lie no further apart.
+const DOUBLE_S: f64 = 0.0006;
 
 /// Amplitudes of one train agree to about a quarter (clipping and bounce included).
 const SPREAD: f64 = 0.25;
@@ -36,6 +38,9 @@ pub(crate) struct Scale {
     /// Side lobes of a match reach so far before and after a step.
     pub(crate) lobe_s: f64,
 }
+
+/// Closings tried for each opening.
+const CLOSINGS_KEPT: usize = 5;
 
 /// One break.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -60,6 +65,42 @@ struct Hypothesis {
     sign: f64,
     opening: f64,
     closing: f64,
+}
+
+impl Hypothesis {
+    /// No chain can gain more: every candidate in it with its own gain, for nothing.
+    fn most(&self, places: &[Candidate]) -> f64 {
+        let gains = places.iter().map(|c| {
+            let (sign, expected) = if c.amplitude * self.sign > 0.0 {
+                (self.sign, self.opening)
+            } else {
+                (-self.sign, self.closing)
+            };
+            if fits(c, sign, expected) { gain_of(c, sign, expected).max(0.0) } else { 0.0 }
+        });
+        gains.sum::<f64>() - START_COST
+    }
+}
+
+/// Whether a step may be of the size that a hypothesis says.
+fn fits(candidate: &Candidate, sign: f64, size: f64) -> bool {
+    (0.4..2.2).contains(&(candidate.amplitude * sign / size))
+}
+
+/// The same step matched in two windows stands twice in the list; only the better match is tried.
+fn without_doubles(places: &[Candidate], scale: &Scale) -> Vec<Candidate> {
+    let near = (DOUBLE_S * scale.rate_hz).ceil() as usize;
+    let beaten = |i: usize| {
+        let own = &places[i];
+        let alike = |other: &Candidate| {
+            let ratio = other.amplitude / own.amplitude;
+            (0.8..1.25).contains(&ratio) && other.share > own.share
+        };
+        let before = places[..i].iter().rev().take_while(|c| own.at - c.at <= near);
+        let after = places[i + 1..].iter().take_while(|c| c.at - own.at <= near);
+        before.chain(after).any(alike)
+    };
+    (0..places.len()).filter(|&i| !beaten(i)).map(|i| places[i]).collect()
 }
 
 /// Log-likelihood ratio of a step of `amplitude` (standard error `error`) against none, when `expected`
@@ -92,6 +133,7 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
         .filter(|c| c.t.abs() > 4.0)
         .map(|c| c.amplitude.abs())
         .fold(0.0, f64::max);
+    let places = without_doubles(places, scale);
     let mut best: Option<Chain> = None;
     for step in 0..12 {
         let amplitude = strongest * 0.5f64.powf(0.5 * f64::from(step));
@@ -105,7 +147,11 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
                     opening: amplitude,
                     closing: amplitude * ratio,
                 };
-                let chain = Search::new(places, steps, scale, hypothesis).run();
+                let least = best.as_ref().map_or(0.0, |c| c.score);
+                if hypothesis.most(&places) <= least {
+                    continue;
+                }
+                let chain = Search::new(&places, steps, scale, hypothesis).run();
                 if chain.as_ref().map_or(0.0, |c| c.score) > best.as_ref().map_or(0.0, |c| c.score)
                 {
                     best = chain;
@@ -126,9 +172,20 @@ struct Pair {
     before: Option<usize>,
     /// Period of the chain so far, in blocks.
     period: Option<f64>,
+    /// Logarithms of the break and of both amplitudes: likeness is asked for very often.
+    logs: [f64; 3],
 }
 
 impl Pair {
+    fn new(opening: Candidate, closing: Candidate, gain: f64) -> Self {
+        let logs = [
+            ((closing.at - opening.at) as f64).ln(),
+            opening.amplitude.abs().ln(),
+            closing.amplitude.abs().ln(),
+        ];
+        Pair { opening, closing, gain, score: 0.0, before: None, period: None, logs }
+    }
+
     fn break_blocks(&self) -> f64 {
         (self.closing.at - self.opening.at) as f64
     }
@@ -178,13 +235,12 @@ impl Search {
             self.blocks(CHATTER_S.max(self.lobe_s)),
             self.blocks(self.lobe_s),
         );
-        let fits =
-            |c: &Candidate, sign: f64, size: f64| (0.4..2.2).contains(&(c.amplitude * sign / size));
         for (i, opening) in candidates.iter().enumerate() {
             if !fits(opening, h.sign, h.opening) {
                 continue;
             }
             let own = gain_of(opening, h.sign, h.opening);
+            let first = self.pairs.len();
             for closing in &candidates[i + 1..] {
                 let length = closing.at - opening.at;
                 if length > most {
@@ -199,16 +255,10 @@ impl Search {
                 );
                 let gain = own + gain_of(closing, -h.sign, h.closing) - missed;
                 if gain > 0.0 {
-                    self.pairs.push(Pair {
-                        opening: *opening,
-                        closing: *closing,
-                        gain,
-                        score: 0.0,
-                        before: None,
-                        period: None,
-                    });
+                    self.pairs.push(Pair::new(*opening, *closing, gain));
                 }
             }
+            keep_best(&mut self.pairs, first);
         }
     }
 
@@ -243,6 +293,9 @@ impl Search {
             let before = &self.pairs[i];
             if before.closing.at > latest {
                 break;
+            }
+            if before.score + own.gain - PULSE_COST <= best.0 {
+                continue;
             }
             let (cost, period) = self.step_cost(before, &own);
             let score = before.score + own.gain - cost;
@@ -354,14 +407,20 @@ impl Rested {
     }
 }
 
+/// Of the pairs from `first` on, which share an opening, the few that gain most.
+fn keep_best(pairs: &mut Vec<Pair>, first: usize) {
+    if pairs.len() - first > CLOSINGS_KEPT {
+        pairs[first..].sort_by(|a, b| b.gain.total_cmp(&a.gain));
+        pairs.truncate(first + CLOSINGS_KEPT);
+    }
+}
+
 /// How unlike two neighbouring pulses are: break lengths and amplitudes.
 fn likeness(before: &Pair, own: &Pair) -> f64 {
-    let breaks = (own.break_blocks() / before.break_blocks()).ln();
-    let openings = (own.opening.amplitude / before.opening.amplitude).ln();
-    let closings = (own.closing.amplitude / before.closing.amplitude).ln();
-    spread_cost(breaks, 0.12, 10.0)
-        + spread_cost(openings, 0.2, 6.0)
-        + spread_cost(closings, 0.3, 6.0)
+    let apart = |i: usize| own.logs[i] - before.logs[i];
+    spread_cost(apart(0), 0.12, 10.0)
+        + spread_cost(apart(1), 0.2, 6.0)
+        + spread_cost(apart(2), 0.3, 6.0)
 }
 
 /// Half the squared deviation in standard deviations, never more than `most`.
