@@ -9,7 +9,7 @@ use std::process::{Command, ExitCode, Stdio};
 use anyhow::Context;
 
 /// Tests that must have run; below this some of them have been lost. Raise it when tests are added.
-const LEAST_TESTS: u64 = 280;
+const LEAST_TESTS: u64 = 290;
 
 /// Tests by how they ended.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
