@@ -144,10 +144,12 @@ fn notes(measured: &Measured, settings: &Settings) -> Vec<String> {
         .iter()
         .enumerate()
         .filter_map(|(index, digit)| {
-            digit
-                .doubt
-                .as_ref()
-                .map(|doubt| format!("digit {} is not sure: {doubt}", index + 1))
+            digit.doubt.as_ref().map(|doubt| {
+                format!(
+                    "the {} is not sure: {doubt}",
+                    score::nth_digit(index, digit.digit.as_deref())
+                )
+            })
         });
     [limits, uncertainty]
         .into_iter()

@@ -3,6 +3,7 @@
 use crate::judge::count_check;
 use crate::settings::Settings;
 use crate::types::{Check, CountCheck, Digit, Verdict};
+use crate::wording;
 
 /// Compares what was said to be dialled with what was found, across digits.
 pub(crate) fn compare(digits: &[Digit], settings: &Settings) -> CountCheck {
@@ -81,8 +82,8 @@ fn digits_in_words(expected: &[usize]) -> String {
 
 fn wrong_digit(index: usize, expected: usize, found: usize) -> String {
     format!(
-        "digit {}: {expected} pulses were dialled, {found} found",
-        index + 1
+        "{}: {expected} pulses were dialled, {found} found",
+        wording::nth_digit(index, None)
     )
 }
 

@@ -19,14 +19,14 @@ pub(crate) fn reasons(
     reasons.extend(nothing_found(trace, digits));
     reasons.extend(nothing_asked(settings, digits));
     reasons.extend(wrong_count(count));
-    reasons.extend(digits.iter().enumerate().filter_map(unsure));
+    reasons.extend((0..digits.len()).filter_map(|index| unsure(index, digits)));
     reasons.extend(
         checks
             .iter()
             .filter(|check| check.quantity != "pulses")
-            .filter_map(not_passed),
+            .filter_map(|check| not_passed(check, digits)),
     );
-    reasons.extend(checks.iter().filter_map(undecidable));
+    reasons.extend(checks.iter().filter_map(|check| undecidable(check, digits)));
     reasons.extend(
         settings
             .limits
@@ -87,11 +87,11 @@ fn wrong_count(count: &CountCheck) -> Option<Reason> {
         .map(|reason| recording_wide(code, reason.clone()))
 }
 
-fn unsure((index, digit): (usize, &Digit)) -> Option<Reason> {
-    let doubt = digit.doubt.as_ref()?;
+fn unsure(index: usize, digits: &[Digit]) -> Option<Reason> {
+    let doubt = digits[index].doubt.as_ref()?;
     let text = format!(
-        "digit {}: the count is not beyond doubt: {doubt}",
-        index + 1
+        "{}: the count is not beyond doubt: {doubt}",
+        wording::which(index, digits)
     );
     Some(Reason {
         code: "count-in-doubt",
@@ -118,8 +118,8 @@ fn nothing_to_judge(set: &LimitSet, digits: &[Digit], checks: &[Check]) -> Vec<R
                 "nothing it limits was measured"
             };
             let text = format!(
-                "digit {}: {} has nothing to judge: {why}",
-                index + 1,
+                "{}: {} has nothing to judge: {why}",
+                wording::which(index, digits),
                 set.name
             );
             Reason {
@@ -132,7 +132,7 @@ fn nothing_to_judge(set: &LimitSet, digits: &[Digit], checks: &[Check]) -> Vec<R
 }
 
 /// A line for a check that did not pass; doubt about the count has its own line.
-fn not_passed(check: &Check) -> Option<Reason> {
+fn not_passed(check: &Check, digits: &[Digit]) -> Option<Reason> {
     let code = match check.verdict {
         Verdict::Pass => return None,
         Verdict::ConditionalPass => "conditional-pass",
@@ -143,7 +143,11 @@ fn not_passed(check: &Check) -> Option<Reason> {
         }
         Verdict::NotJudged => return None,
     };
-    let text = format!("digit {}: {}", check.digit_index + 1, sentence(check));
+    let text = format!(
+        "{}: {}",
+        wording::which(check.digit_index, digits),
+        sentence(check)
+    );
     Some(Reason {
         code,
         text,
@@ -199,25 +203,25 @@ fn limits_in_words(check: &Check, unit: &str) -> String {
 }
 
 /// How to record what this recording cannot decide.
-fn undecidable(check: &Check) -> Option<Reason> {
+fn undecidable(check: &Check, digits: &[Digit]) -> Option<Reason> {
     if !check.undecidable {
         return None;
     }
     let (name, unit) = wording::quantity(check.quantity);
-    let digit = check.digit_index + 1;
+    let digit = wording::which(check.digit_index, digits);
     let band = wording::significant(check.guard_band, 2);
     let text = if check.quantity == "bounce_ms" {
         format!(
-            "digit {digit}: this recording cannot decide {name}: record at 48 kHz or more, with more level and less noise"
+            "{digit}: this recording cannot decide {name}: record at 48 kHz or more, with more level and less noise"
         )
     } else if check.guard_band > 2.0 * check.u95 {
         format!(
-            "digit {digit}: this recording cannot decide {name}: the recorder's clock is the greater part of \
+            "{digit}: this recording cannot decide {name}: the recorder's clock is the greater part of \
              ± {band}{unit}; calibrate the clock or use a better one"
         )
     } else {
         format!(
-            "digit {digit}: this recording cannot decide {name}: ± {band}{unit} is more than a quarter of the \
+            "{digit}: this recording cannot decide {name}: ± {band}{unit} is more than a quarter of the \
              tolerance's half-width; record with more level, less noise and hum, straight from the contacts, or \
              dial 0 for the longest train"
         )

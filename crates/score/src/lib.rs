@@ -34,6 +34,7 @@ pub use types::{
     Check, CountCheck, Digit, Finding, Pulse, Reason, Scored, Summary, TraceFacts, Value, Verdict,
     WouldSay,
 };
+pub use wording::nth_digit;
 
 /// Coverage factor k of every `u95`: 95 % of a normal distribution (JCGM 100:2008 clause 6.3 and annex
 /// G.1). ILAC-G8:09/2019 writes its guard band with k = 2, which is this figure rounded.

@@ -7,6 +7,7 @@ use crate::limits::{self, LimitSet};
 use crate::roll_up;
 use crate::settings::Settings;
 use crate::types::{Check, Digit, Verdict, WouldSay};
+use crate::wording;
 
 /// One line per citable set.
 pub(crate) fn lines(digits: &[Digit], settings: &Settings) -> Vec<WouldSay> {
@@ -34,21 +35,21 @@ fn line(set: &LimitSet, digits: &[Digit], settings: &Settings) -> WouldSay {
             set.name,
             set.grade.name(),
             verdict.words(),
-            why(verdict, &checks)
+            why(verdict, &checks, digits)
         ),
     }
 }
 
 /// The first check that has the recording's word, or how many comparisons passed.
-fn why(verdict: Verdict, checks: &[Check]) -> String {
+fn why(verdict: Verdict, checks: &[Check], digits: &[Digit]) -> String {
     let decisive = checks.iter().find(|check| check.verdict == verdict);
     match (decisive, checks.len()) {
         (Some(_), 2..) if verdict == Verdict::Pass => {
             format!("all {} comparisons within limits", checks.len())
         }
         (Some(check), _) => format!(
-            "digit {}: {}",
-            check.digit_index + 1,
+            "{}: {}",
+            wording::which(check.digit_index, digits),
             explain::statement(check)
         ),
         (None, 0) => "nothing it limits was measured".into(),

@@ -348,7 +348,7 @@ fn a_wrong_count_fails_and_says_which_digit() {
     );
     assert_eq!(
         scored.count.reason.as_deref(),
-        Some("digit 2: 2 pulses were dialled, 3 found")
+        Some("2nd digit: 2 pulses were dialled, 3 found")
     );
     let words: Vec<_> = scored.digits.iter().map(|digit| digit.verdict).collect();
     assert_eq!(words, [Verdict::Pass, Verdict::Fail, Verdict::Pass]);

@@ -271,7 +271,9 @@ fn no_set_is_applied_unless_chosen() {
     assert_eq!(said, expected);
     let line = &scored.would_say[2].line;
     assert!(
-        line.starts_with("us-1956-later (grade A-) would say fail: digit 1: percent break 66.7"),
+        line.starts_with(
+            "us-1956-later (grade A-) would say fail: first digit (0): percent break 66.7"
+        ),
         "{line}"
     );
 }
@@ -298,8 +300,8 @@ fn reasons_name_value_limit_and_source() {
         .collect();
     // u95 of a break: 1.96 x sqrt(2 x 1e-10) s = 0.0277 ms.
     let expected = [
-        "digit 1: break of pulse 1 58.000 ± 0.028 ms is below 60-70 ms (AS/CA S002:2010, cl. 5.5.1.8(a)(i), 2010)",
-        "digit 1: contact bounce of pulse 4 0.90 ± 0.10 ms is above the limit of 0.5 ms (AS/CA S002:2010, \
+        "first digit (5): break of pulse 1 58.000 ± 0.028 ms is below 60-70 ms (AS/CA S002:2010, cl. 5.5.1.8(a)(i), 2010)",
+        "first digit (5): contact bounce of pulse 4 0.90 ± 0.10 ms is above the limit of 0.5 ms (AS/CA S002:2010, \
          cl. 5.5.1.8(a)(iii), 2010)",
     ];
     assert_eq!(texts, expected);

@@ -129,20 +129,23 @@ fn why(page: &mut Page, scored: &Scored, settings: &Settings) {
         .chain(&scored.warnings)
         .filter(|reason| !said_elsewhere(reason.code));
     let said: Vec<&str> = said.map(|reason| reason.text.as_str()).collect();
+    let alone = lone_digit(scored);
     for text in said.iter().take(REASONS_SHOWN) {
-        // With one digit, its number says nothing.
-        let alone = if scored.digits.len() == 1 {
-            text.strip_prefix("digit 1: ")
-        } else {
-            None
-        };
-        page.item(&shortened(alone.unwrap_or(text)));
+        page.item(&shortened(text.strip_prefix(&alone).unwrap_or(text)));
     }
     if said.len() > REASONS_SHOWN {
         page.item(&format!(
             "and {} more; --format json has them all",
             said.len() - REASONS_SHOWN
         ));
+    }
+}
+
+/// How a line about the only digit begins: with one digit, its place says nothing. Empty with several.
+fn lone_digit(scored: &Scored) -> String {
+    match scored.digits.as_slice() {
+        [digit] => format!("{}: ", score::nth_digit(0, digit.digit.as_deref())),
+        _ => String::new(),
     }
 }
 
@@ -211,12 +214,7 @@ fn would_say(page: &mut Page, scored: &Scored) {
             .line
             .split_once("would say ")
             .map_or(set.line.as_str(), |(_, said)| said);
-        let said = if scored.digits.len() == 1 {
-            said.replacen("digit 1: ", "", 1)
-        } else {
-            said.to_owned()
-        };
-        page.paragraph_after(&lead, &said);
+        page.paragraph_after(&lead, &said.replacen(&lone_digit(scored), "", 1));
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::Evidence;
 use crate::types::{Digit, Finding};
-use crate::wording::significant;
+use crate::wording::{nth_digit, significant};
 
 pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
     evidence
@@ -29,7 +29,7 @@ fn in_digit(digit_index: usize, digit: &Digit) -> Option<Finding> {
     }
     Some(Finding {
         code: "chatter",
-        title: format!("The contacts chatter in digit {}", digit_index + 1),
+        title: format!("The contacts chatter in the {}", nth_digit(digit_index, digit.digit.as_deref())),
         evidence: format!(
             "{chattering} of {} makes reopen; worst in pulse {}: {} ms from first to last closure, longest reopening \
              {} ms (reopenings under {} ms cannot be told from noise)",

@@ -2,6 +2,7 @@
 
 use super::Evidence;
 use crate::types::{CountCheck, Digit, Finding};
+use crate::wording;
 
 /// No plan has a digit of more pulses.
 const MOST_PULSES: usize = 10;
@@ -65,7 +66,7 @@ fn same_surplus(count: &CountCheck) -> Option<usize> {
 fn too_many(index: usize, digit: &Digit, evidence: String) -> Finding {
     Finding {
         code: "extra-pulses",
-        title: format!("Digit {} has too many pulses", index + 1),
+        title: format!("The {} has too many pulses", wording::nth_digit(index, None)),
         evidence: with_doubt(evidence, digit),
         likely_cause: "the contact that bridges the idle run does not, or two digits ran together, or pulses were sent \
                        while winding"
@@ -80,7 +81,7 @@ fn too_many(index: usize, digit: &Digit, evidence: String) -> Finding {
 fn too_few(index: usize, digit: &Digit, evidence: String) -> Finding {
     Finding {
         code: "missing-pulses",
-        title: format!("Digit {} has too few pulses", index + 1),
+        title: format!("The {} has too few pulses", wording::nth_digit(index, None)),
         evidence: with_doubt(evidence, digit),
         likely_cause: "a slipping cam or trigger, an idle-run contact that bridges too long, contacts that fail to open, \
                        or a finger taken out before the stop"

@@ -2,23 +2,24 @@
 
 use super::{COMMON_PRACTICE, Evidence};
 use crate::grouping::{Group, period_s};
-use crate::types::Finding;
+use crate::types::{Digit, Finding};
+use crate::wording;
 
 pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
     let holes = |(digit_index, group): (usize, &Group)| {
-        let finding = |pulse_index: &usize| hole(group, digit_index, *pulse_index);
+        let finding = |pulse_index: &usize| hole(group, digit_index, *pulse_index, evidence.digits);
         group.holes.iter().map(finding).collect::<Vec<_>>()
     };
     evidence.groups.iter().enumerate().flat_map(holes).collect()
 }
 
-fn hole(group: &Group, digit_index: usize, pulse_index: usize) -> Finding {
+fn hole(group: &Group, digit_index: usize, pulse_index: usize, digits: &[Digit]) -> Finding {
     let pulse = &group.breaks[pulse_index];
     let distance_ms = 1000.0 * period_s(pulse, &group.breaks[pulse_index + 1]);
     let median_ms = 1000.0 * group.median_period_s().unwrap_or(0.0);
     Finding {
         code: "hole",
-        title: format!("A pulse is missing after pulse {} of digit {}", pulse_index + 1, digit_index + 1),
+        title: format!("A pulse is missing after pulse {} of the {}", pulse_index + 1, wording::which(digit_index, digits)),
         evidence: format!(
             "{distance_ms:.1} ms from opening to opening at {:.3} s, {:.2} periods of {median_ms:.1} ms; the digit is \
              counted as opened, {} pulses, and its speed includes the hole",

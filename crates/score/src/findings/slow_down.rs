@@ -34,7 +34,7 @@ fn in_digit(digit_index: usize, digit: &Digit, group: &Group) -> Option<Finding>
 fn slows(digit_index: usize, digit: &Digit, change: &Value) -> Finding {
     Finding {
         code: "slow-down",
-        title: format!("The dial slows through digit {}", digit_index + 1),
+        title: format!("The dial slows through the {}", wording::nth_digit(digit_index, digit.digit.as_deref())),
         evidence: format!("the period grows by {} % through {} pulses", wording::of(change), digit.pulses),
         likely_cause: "the drive fades: dirt, congealed oil or a weak main spring; the speed has fallen below the \
                        governor's grip"
@@ -54,7 +54,10 @@ fn quickens(digit_index: usize, digit: &Digit, change: &Value) -> Finding {
     };
     Finding {
         code: "speed-up",
-        title: format!("The dial quickens through digit {}", digit_index + 1),
+        title: format!(
+            "The dial quickens through the {}",
+            wording::nth_digit(digit_index, digit.digit.as_deref())
+        ),
         evidence: format!(
             "the period shrinks by {} % through {} pulses",
             wording::of(&change),

@@ -2,27 +2,33 @@
 
 use super::Evidence;
 use crate::grouping::{Group, Interruption};
-use crate::types::Finding;
+use crate::types::{Digit, Finding};
+use crate::wording;
 
 pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
     evidence
         .groups
         .iter()
         .enumerate()
-        .flat_map(|(index, group)| in_digit(index, group))
+        .flat_map(|(index, group)| in_digit(index, group, evidence.digits))
         .collect()
 }
 
-fn in_digit(digit_index: usize, group: &Group) -> Vec<Finding> {
+fn in_digit(digit_index: usize, group: &Group, digits: &[Digit]) -> Vec<Finding> {
     let pulses = group.breaks.iter().enumerate();
     let interruptions = pulses
         .flat_map(|(index, pulse)| pulse.interruptions.iter().map(move |found| (index, found)));
     interruptions
-        .map(|(pulse_index, found)| finding(found, digit_index, pulse_index))
+        .map(|(pulse_index, found)| finding(found, digit_index, pulse_index, digits))
         .collect()
 }
 
-fn finding(interruption: &Interruption, digit_index: usize, pulse_index: usize) -> Finding {
+fn finding(
+    interruption: &Interruption,
+    digit_index: usize,
+    pulse_index: usize,
+    digits: &[Digit],
+) -> Finding {
     let (code, what, evidence) = match interruption {
         Interruption::Split { at_s, closure_s } => (
             "split-break",
@@ -45,7 +51,7 @@ fn finding(interruption: &Interruption, digit_index: usize, pulse_index: usize) 
     };
     Finding {
         code,
-        title: format!("The break of pulse {} of digit {} {what}", pulse_index + 1, digit_index + 1),
+        title: format!("The break of pulse {} of the {} {what}", pulse_index + 1, wording::which(digit_index, digits)),
         evidence,
         likely_cause: "dirty or chattering contacts, or a contact spring that follows weakly".into(),
         advice: "clean the pulse contacts and look at the tension of their springs; an exchange may count such a pulse \

@@ -22,7 +22,7 @@ fn in_digit(digit_index: usize, digit: &Digit) -> Option<Finding> {
     }
     Some(Finding {
         code: "unevenness",
-        title: format!("The pulses of digit {} are uneven", digit_index + 1),
+        title: format!("The pulses of the {} are uneven", wording::nth_digit(digit_index, digit.digit.as_deref())),
         evidence: format!(
             "the periods scatter by {} % about a straight line ({} pulses)",
             wording::of(&unevenness),
