@@ -53,6 +53,6 @@ pub struct Warning {
 pub struct Gap {
     /// First filled frame, counted from the start of the recording.
     pub start_frame: u64,
-    /// Number of filled frames.
+    /// Number of filled frames; 0 where it is not known how many are missing, as where times run backwards.
     pub frames: u64,
 }

@@ -529,6 +529,8 @@ fn cells_without_numbers_hold_the_value_before() {
 fn missing_rows_are_reported_as_a_gap() {
     let (recording, _) = read("csv-18-missing-rows.csv", &OpenOptions::default()).unwrap();
     assert_eq!(recording.gaps(), [gap(100, 10)]);
+    let (recording, _) = read("csv-11-time-backwards.csv", &OpenOptions::default()).unwrap();
+    assert_eq!(recording.gaps(), [gap(200, 0)]);
     let (recording, _) = read("csv-12-time-leaps.csv", &OpenOptions::default()).unwrap();
     assert_eq!(recording.gaps(), [gap(200, 80_000)]);
 }

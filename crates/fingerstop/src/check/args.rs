@@ -11,7 +11,8 @@ use crate::values::{LimitChoice, PlanName, dialled, limit_choice, not_negative, 
 /// Options of `check`.
 #[derive(Args)]
 pub(crate) struct CheckArgs {
-    /// Recordings: WAV and its kin, CSV of loop current; - is standard input
+    /// Recordings: WAV, FLAC, AIFF, CAF, Ogg Vorbis, MP3, M4A, raw PCM (--raw), CSV of loop current; - is standard
+    /// input
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
 

@@ -45,6 +45,11 @@ impl Channels {
         })
     }
 
+    /// Samples of a frame.
+    pub(crate) fn stride(&self) -> usize {
+        self.stride
+    }
+
     /// Hands whole frames on, channel by channel.
     pub(crate) fn push(&mut self, frames: &[f32]) {
         for (number, detector) in &mut self.detectors {

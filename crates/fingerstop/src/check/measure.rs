@@ -9,6 +9,7 @@ use score::Settings;
 
 use super::args::CheckArgs;
 use super::channels::Channels;
+use super::gaps::Gaps;
 use super::progress::Progress;
 use super::section::{self, Section};
 
@@ -40,13 +41,16 @@ fn measured(
     let mut channels = Channels::new(&facts, args.channel)?;
     let mut section = Section::new(args.from, args.to, &facts);
     let mut block = Vec::new();
-    let mut gaps = 0;
+    let mut gaps = Gaps::default();
     while !section.is_over() && recording.next_block(&mut block).map_err(unreadable)? {
-        if recording.gaps().len() > gaps {
-            gaps = recording.gaps().len();
-            channels.gap();
+        let first = section.next_frame();
+        let frames = section.cut(&block);
+        for piece in gaps.split(first, frames, channels.stride(), recording.gaps()) {
+            if piece.after_gap {
+                channels.gap();
+            }
+            channels.push(piece.frames);
         }
-        channels.push(section.cut(&block));
         progress.show(
             name,
             facts

@@ -2,6 +2,7 @@
 
 mod args;
 mod channels;
+mod gaps;
 mod measure;
 mod outcome;
 mod plot;

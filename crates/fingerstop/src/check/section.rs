@@ -51,6 +51,11 @@ impl Section {
         self.seen
     }
 
+    /// The frame of the file that [`Section::cut`] lets through next, if it lets any of the next block through.
+    pub(crate) fn next_frame(&self) -> u64 {
+        self.seen.max(self.first)
+    }
+
     /// Frames let through.
     pub(crate) fn frames_taken(&self) -> u64 {
         self.taken
@@ -134,9 +139,11 @@ mod tests {
     #[test]
     fn cuts_whole_frames_across_blocks() {
         let mut section = section(Some(0.2), Some(0.5));
+        assert_eq!(section.next_frame(), 2);
         let block: Vec<f32> = (0..8).map(|sample| sample as f32).collect();
         assert_eq!(section.cut(&block), [4.0, 5.0, 6.0, 7.0]);
         assert!(!section.is_over());
+        assert_eq!(section.next_frame(), 4);
         assert_eq!(section.cut(&block), [0.0, 1.0]);
         assert!(section.is_over());
         assert_eq!((section.frames_taken(), section.start_s()), (3, 0.2));

@@ -5,6 +5,7 @@
 
 mod demo;
 mod formats;
+mod gaps;
 mod input;
 mod limits;
 mod other_commands;

@@ -61,6 +61,11 @@ impl Grid {
         if late.abs() <= SLACK + 0.6 * resolution {
             self.push_next(row, out);
         } else if place <= self.last_place {
+            // How much time lies between the rows is not known: nothing can be filled.
+            notes.gap(Gap {
+                start_frame: self.next,
+                frames: 0,
+            });
             self.rebase(position, notes);
             self.push_next(row, out);
         } else if late > self.most_filled {
