@@ -1,17 +1,29 @@
 //! One window of a recording, from samples to trains: hum, candidates, chain, instants, doubts.
 
-use crate::bank::{self, Candidate, Energies, Entry};
+use crate::bank::{self, Candidate, Energies, Entry, Probe};
 use crate::chain::{self, Chain, Pulse, Scale};
 use crate::coarse::Coarse;
+use crate::confirm;
 use crate::doubt;
 use crate::hum::{self, HumModel};
 use crate::linear;
 use crate::refine::{Fitted, Refined, Refiner};
-use crate::types::{Direction, Edge, Hum, LevelStep, Polarity, Reversal, Train};
+use crate::remainder;
+use crate::types::{Direction, Doubt, Edge, Hum, LevelStep, Polarity, Reversal, Train};
 use crate::view;
 
 /// Candidates weaker than this are noise in any recording.
 const LEAST_T: f64 = 3.2;
+/// A step that explains so much of its window is one whatever the rest is.
+const CLEAR_SHARE: f64 = 0.45;
+/// A step that explains so much of its window is a change of level and no sound.
+const PLAIN_SHARE: f64 = 0.85;
+/// Openings of a doubtful train leave less than this, or the train is left out.
+const REPORTED_RESIDUAL: f64 = 0.12;
+/// Autocorrelation below which a residual passes for white noise.
+const WHITE: f64 = 0.35;
+/// Looked at around a train for steps that it does not explain: two periods of the slowest dial.
+const LEFT_OVER_S: f64 = 0.45;
 /// A make that ends a digit: as long as this, or this many periods.
 const LEAST_PAUSE_S: f64 = 0.180;
 const PAUSE_PERIODS: f64 = 1.7;
@@ -23,7 +35,7 @@ pub(crate) struct Window<'a> {
     /// Samples of the recording before the window.
     pub(crate) start: u64,
     pub(crate) rate_hz: f64,
-    /// The recording begins with this window.
+    /// The recording begins with this window, or the window was cut into what may be a train.
     pub(crate) first: bool,
     /// The recording ends with this window.
     pub(crate) last: bool,
@@ -46,26 +58,33 @@ pub(crate) fn trains(window: Window<'_>) -> Vec<Train> {
         hum.subtract(&mut coarse.means, 0.0, coarse.rate_hz);
         hum.subtract(&mut samples, -first_middle, window.rate_hz);
     }
-    let found = search(&coarse);
-    if std::env::var_os("DBG").is_some() {
-        eprintln!(
-            "found {:?}",
-            found.as_ref().map(|f| (
-                f.chain.pulses.len(),
-                f.chain.score,
-                &f.entry.probe,
-                f.entry.slow,
-                f.chain.amplitude
-            ))
-        );
-    }
-    let Some(found) = found else {
+    let Some(found) = search(&coarse) else {
         return Vec::new();
     };
-    split(&found.chain, coarse.rate_hz)
+    let mut trains: Vec<(Train, bool)> = split(&found.chain, coarse.rate_hz)
         .into_iter()
-        .filter_map(|pulses| build(&window, &coarse, &samples, &found, pulses, hum.as_ref()))
+        .filter(|pulses| credible(pulses, &found.entry, &coarse.means))
+        .filter_map(|pulses| {
+            let plain = plain(&pulses, &found.entry);
+            let train = build(&window, &coarse, &samples, &found, pulses, hum.as_ref())?;
+            Some((train, plain))
+        })
+        .collect();
+    confirm::confirm(&mut trains);
+    trains
+        .into_iter()
+        .map(|(train, _)| train)
+        .filter(worth_reporting)
         .collect()
+}
+
+/// Whether every step of a train is a plain change of level, as no sound makes it.
+fn plain(pulses: &[Pulse], entry: &Entry) -> bool {
+    let levels = matches!(entry.probe, Probe::FirstOrder(corner) if corner < 100.0);
+    levels
+        && pulses
+            .iter()
+            .all(|p| p.opening.share > PLAIN_SHARE && p.closing.share > CLEAR_SHARE)
 }
 
 /// Tries every entry of the bank.
@@ -94,15 +113,8 @@ fn search(coarse: &Coarse) -> Option<Found> {
         let Some(chain) = chain::best(&places, &candidates, &scale) else {
             continue;
         };
-        if std::env::var_os("DBG").is_some() {
-            eprintln!(
-                "  {:?} {} {} {:.1} {:.1}",
-                entry.probe,
-                entry.slow,
-                chain.pulses.len(),
-                chain.score,
-                evidence(&chain)
-            );
+        if !credible(&chain.pulses, &entry, &coarse.means) {
+            continue;
         }
         let merit = chain.score + evidence(&chain);
         if best.as_ref().is_none_or(|(most, _)| merit > *most) {
@@ -117,6 +129,53 @@ fn search(coarse: &Coarse) -> Option<Found> {
         }
     }
     best.map(|(_, found)| found)
+}
+
+/// Whether a chain's edges are steps at all: the step explains its window, or what it leaves is white
+/// noise. Openings and closings apart, since closings may chatter and slow makes bend.
+fn credible(pulses: &[Pulse], entry: &Entry, trace: &[f64]) -> bool {
+    let kind = |of: fn(&Pulse) -> Candidate| {
+        let edges: Vec<Candidate> = pulses.iter().map(of).collect();
+        let shares: Vec<f64> = edges.iter().map(|c| c.share).collect();
+        let colours: Vec<f64> = edges
+            .iter()
+            .map(|c| bank::colour(entry, trace, c))
+            .collect();
+        let share = linear::median(&shares).unwrap_or(0.0);
+        let colour = linear::median(&colours).unwrap_or(1.0);
+        share > CLEAR_SHARE || colour < WHITE
+    };
+    kind(|p| p.opening) || kind(|p| p.closing)
+}
+
+/// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
+/// lie in; otherwise it is more likely no dialling at all.
+fn worth_reporting(train: &Train) -> bool {
+    let residuals: Vec<f64> = train.edges.iter().step_by(2).map(|e| e.residual).collect();
+    let clear = linear::median(&residuals).unwrap_or(1.0) < REPORTED_RESIDUAL;
+    let even = train.edges.len() / 2 >= 4 && !train.doubts.contains(&Doubt::Irregular);
+    train.doubts.is_empty() || clear || even
+}
+
+/// Steps near the train that the train itself does not explain.
+fn left_over(
+    coarse: &Coarse,
+    found: &Found,
+    refined: &Refined,
+    pulses: &[Pulse],
+) -> Vec<Candidate> {
+    let (Some(first), Some(last)) = (pulses.first(), pulses.last()) else {
+        return Vec::new();
+    };
+    let around = (LEFT_OVER_S * coarse.rate_hz) as usize;
+    let from = first.opening.at.saturating_sub(around);
+    let to = (last.closing.at + around).min(coarse.means.len());
+    let rest = remainder::without_train(coarse, refined, found.chain.sign, from, to);
+    let single: Vec<f32> = rest.iter().map(|&x| x as f32).collect();
+    let energies = Energies::new(&rest);
+    let mut steps = bank::candidates(&found.entry, &single, &energies, coarse.rate_hz, LEAST_T);
+    steps.iter_mut().for_each(|c| c.at += from);
+    steps
 }
 
 /// How well the entry's shape fits the openings: log-likelihood of the explained share, bounded for each
@@ -179,10 +238,11 @@ fn build(
     let (edges, reversals) = list_edges(&refined, matched, window.rate_hz, &seconds);
     let residuals: Vec<f64> = edges.iter().map(|e| e.residual).collect();
     let noise_rms = linear::median(&residuals)? * refined.step;
+    let left_over = left_over(coarse, found, &refined, &pulses);
     let doubts = doubt::doubts(&doubt::Evidence {
         pulses: &pulses,
         edges: &edges,
-        candidates: &found.candidates,
+        left_over: &left_over,
         amplitude: found.chain.amplitude,
         rate_hz: coarse.rate_hz,
         length: coarse.means.len(),
@@ -190,7 +250,6 @@ fn build(
         last: window.last,
         start_s: window.start as f64 / window.rate_hz,
         sign,
-        lobe_s: found.entry.half_s(coarse.rate_hz),
     });
     let (first, last) = (edges.first()?.instant_s, edges.last()?.instant_s);
     let (envelope, snippet) = view::around(window, first, last);

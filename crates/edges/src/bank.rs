@@ -96,6 +96,26 @@ impl Entry {
     }
 }
 
+/// Lag-one autocorrelation of what the step leaves of its window. White noise leaves about zero; speech,
+/// music and tones, of which a step is a poor likeness, leave nearly one.
+pub(crate) fn colour(entry: &Entry, trace: &[f64], candidate: &Candidate) -> f64 {
+    let start = candidate.at.saturating_sub(entry.half);
+    let Some(window) = trace.get(start..start + entry.template.len()) else {
+        return 1.0;
+    };
+    let mut rest = window.to_vec();
+    project_out_line(&mut rest);
+    for (r, t) in rest.iter_mut().zip(&entry.template) {
+        *r -= candidate.amplitude * f64::from(*t);
+    }
+    let energy = dot(&rest, &rest);
+    if energy <= 0.0 {
+        0.0
+    } else {
+        dot(&rest[1..], &rest[..rest.len() - 1]) / energy
+    }
+}
+
 /// Takes the best constant and straight line out of `shape`.
 fn project_out_line(shape: &mut [f64]) {
     let n = shape.len() as f64;

@@ -76,7 +76,11 @@ impl Hypothesis {
             } else {
                 (-self.sign, self.closing)
             };
-            if fits(c, sign, expected) { gain_of(c, sign, expected).max(0.0) } else { 0.0 }
+            if fits(c, sign, expected) {
+                gain_of(c, sign, expected).max(0.0)
+            } else {
+                0.0
+            }
         });
         gains.sum::<f64>() - START_COST
     }
@@ -96,11 +100,17 @@ fn without_doubles(places: &[Candidate], scale: &Scale) -> Vec<Candidate> {
             let ratio = other.amplitude / own.amplitude;
             (0.8..1.25).contains(&ratio) && other.share > own.share
         };
-        let before = places[..i].iter().rev().take_while(|c| own.at - c.at <= near);
+        let before = places[..i]
+            .iter()
+            .rev()
+            .take_while(|c| own.at - c.at <= near);
         let after = places[i + 1..].iter().take_while(|c| c.at - own.at <= near);
         before.chain(after).any(alike)
     };
-    (0..places.len()).filter(|&i| !beaten(i)).map(|i| places[i]).collect()
+    (0..places.len())
+        .filter(|&i| !beaten(i))
+        .map(|i| places[i])
+        .collect()
 }
 
 /// Log-likelihood ratio of a step of `amplitude` (standard error `error`) against none, when `expected`
@@ -183,7 +193,15 @@ impl Pair {
             opening.amplitude.abs().ln(),
             closing.amplitude.abs().ln(),
         ];
-        Pair { opening, closing, gain, score: 0.0, before: None, period: None, logs }
+        Pair {
+            opening,
+            closing,
+            gain,
+            score: 0.0,
+            before: None,
+            period: None,
+            logs,
+        }
     }
 
     fn break_blocks(&self) -> f64 {

@@ -22,6 +22,8 @@ pub struct Detector {
     /// Samples of the recording before `pending`.
     done: u64,
     gaps: Vec<u64>,
+    /// `pending` begins inside something that may be a train.
+    cut_in: bool,
     trains: Vec<Train>,
     overview: Overview,
     sum: f64,
@@ -38,6 +40,7 @@ impl Detector {
             pending: Vec::new(),
             done: 0,
             gaps: Vec::new(),
+            cut_in: false,
             trains: Vec::new(),
             overview: Overview::new(),
             sum: 0.0,
@@ -106,7 +109,7 @@ impl Detector {
             samples: &self.pending,
             start: self.done,
             rate_hz: self.rate_hz,
-            first: self.done == 0,
+            first: self.done == 0 || self.cut_in,
             last,
         };
         let end_s = (self.done + self.pending.len() as u64) as f64 / self.rate_hz;
@@ -133,7 +136,10 @@ impl Detector {
             over.into_iter()
                 .map(|t| mark_gaps(t, &self.gaps, self.rate_hz)),
         );
-        let keep = keep.clamp(1, self.pending.len());
+        // No train of a dial lasts half a window: what does is cut, and the rest of it starts inside.
+        let least = self.pending.len() / 2;
+        self.cut_in = keep < least;
+        let keep = keep.clamp(least, self.pending.len());
         self.pending.drain(..keep);
         self.done += keep as u64;
     }

@@ -1,7 +1,7 @@
 //! Whether a pulse count is beyond doubt.
 
 use crate::bank::Candidate;
-use crate::chain::{CHATTER_S, Pulse};
+use crate::chain::Pulse;
 use crate::linear;
 use crate::types::{Doubt, Edge};
 
@@ -10,11 +10,16 @@ const LEAST_SNR: f64 = 5.0;
 /// A step this large beside the train's own needs an explanation.
 const NOTABLE: f64 = 0.45;
 
+/// Logarithms by which a break, a period of a dial may differ from its usual one.
+const UNEVEN_BREAK: f64 = 0.3;
+const UNEVEN_PERIOD: f64 = 0.25;
+
 /// What is known of a train at the coarse stage.
 pub(crate) struct Evidence<'a> {
     pub(crate) pulses: &'a [Pulse],
     pub(crate) edges: &'a [Edge],
-    pub(crate) candidates: &'a [Candidate],
+    /// Steps near the train that it does not explain.
+    pub(crate) left_over: &'a [Candidate],
     pub(crate) amplitude: f64,
     pub(crate) rate_hz: f64,
     /// Blocks in the window.
@@ -23,8 +28,6 @@ pub(crate) struct Evidence<'a> {
     pub(crate) last: bool,
     pub(crate) start_s: f64,
     pub(crate) sign: f64,
-    /// Side lobes of a match reach so far.
-    pub(crate) lobe_s: f64,
 }
 
 impl Evidence<'_> {
@@ -64,24 +67,12 @@ fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
     let from = first.opening.at as f64 - 2.0 * period;
     let to = last.closing.at as f64 + 2.0 * period;
     evidence
-        .candidates
+        .left_over
         .iter()
         .filter(|c| (from..to).contains(&(c.at as f64)))
         .filter(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
-        .find(|c| !belongs(evidence, c))
+        .next()
         .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
-}
-
-/// True for the train's own edges, their side lobes and their chatter.
-fn belongs(evidence: &Evidence<'_>, candidate: &Candidate) -> bool {
-    let at = candidate.at as f64 / evidence.rate_hz;
-    evidence.pulses.iter().any(|p| {
-        let opening = p.opening.at as f64 / evidence.rate_hz;
-        let closing = p.closing.at as f64 / evidence.rate_hz;
-        (opening - evidence.lobe_s..opening + CHATTER_S + evidence.lobe_s).contains(&at)
-            || (closing - CHATTER_S - evidence.lobe_s..closing + CHATTER_S + evidence.lobe_s)
-                .contains(&at)
-    })
 }
 
 /// A dial's pulses are alike; a hand on the hook is not that even.
@@ -92,7 +83,7 @@ fn irregular(evidence: &Evidence<'_>) -> Option<Doubt> {
         .map(|p| (p.closing.at - p.opening.at) as f64)
         .collect();
     let usual = linear::median(&breaks)?;
-    let uneven = breaks.iter().any(|b| (b / usual).ln().abs() > 0.45);
+    let uneven = breaks.iter().any(|b| (b / usual).ln().abs() > UNEVEN_BREAK);
     let starts: Vec<f64> = evidence
         .pulses
         .iter()
@@ -101,7 +92,7 @@ fn irregular(evidence: &Evidence<'_>) -> Option<Doubt> {
     let period = evidence.period();
     let unsteady = starts.windows(2).any(|w| {
         let ratio = (w[1] - w[0]) / period;
-        (ratio.ln().abs() > 0.3) && ((ratio / 2.0).ln().abs() > 0.1)
+        (ratio.ln().abs() > UNEVEN_PERIOD) && ((ratio / 2.0).ln().abs() > 0.1)
     });
     (uneven || unsteady).then_some(Doubt::Irregular)
 }
@@ -112,12 +103,11 @@ fn cut_off(evidence: &Evidence<'_>) -> Option<Doubt> {
     let lead = first.opening.at as f64;
     // A closing shortly before the first opening is the end of a pulse that the recording missed.
     let cut_short = evidence.first && {
-        let early = evidence.candidates.iter().any(|c| {
+        let early = evidence.left_over.iter().any(|c| {
             c.amplitude * evidence.sign < -NOTABLE * evidence.amplitude
                 && c.t.abs() > LEAST_SNR
-                && (c.at as f64) < lead
+                && (c.at as f64) < lead.min(period)
                 && lead - (c.at as f64) < 1.2 * period
-                && !belongs(evidence, c)
         });
         early || lead < 0.6 * period
     };

@@ -1,0 +1,98 @@
+//! What a train leaves unexplained: the coarse trace with the train's own steps taken out of it.
+//!
+//! Sharp transitions and their chatter are drawn from the fitted instants and the probe. Slow ones are
+//! taken out as the mean of their kind, so what differs from transition to transition stays.
+
+use crate::coarse::Coarse;
+use crate::refine::{Fitted, Refined};
+use crate::response::Response;
+
+/// A slow transition rings for so long.
+const SLOW_BEFORE_S: f64 = 0.001;
+const SLOW_AFTER_S: f64 = 0.014;
+
+/// The trace without the train, from block `from` up to block `to`.
+pub(crate) fn without_train(
+    coarse: &Coarse,
+    refined: &Refined,
+    sign: f64,
+    from: usize,
+    to: usize,
+) -> Vec<f64> {
+    let mut rest = coarse.means[from..to].to_vec();
+    let sheet = Sheet { coarse, from };
+    let response = Response::from_poles(&refined.poles);
+    let openings: Vec<&Fitted> = refined.pulses.iter().map(|p| &p.0).collect();
+    let closings: Vec<&Fitted> = refined.pulses.iter().map(|p| &p.1).collect();
+    for (kind, sign, slow) in [
+        (openings, sign, refined.slow.0),
+        (closings, -sign, refined.slow.1),
+    ] {
+        if slow {
+            sheet.take_mean(&mut rest, &kind);
+        } else {
+            kind.iter()
+                .for_each(|fitted| sheet.take_steps(&mut rest, fitted, sign, &response));
+        }
+    }
+    rest
+}
+
+struct Sheet<'a> {
+    coarse: &'a Coarse,
+    from: usize,
+}
+
+impl Sheet<'_> {
+    /// Seconds from a place in samples to the middle of block `index` of the sheet.
+    fn since(&self, place: f64, index: usize) -> f64 {
+        (self.coarse.middle(self.from + index) - place)
+            / (self.coarse.rate_hz * self.coarse.factor as f64)
+    }
+
+    fn take_steps(&self, rest: &mut [f64], fitted: &Fitted, sign: f64, response: &Response) {
+        self.take_step(rest, fitted.at, sign * fitted.amplitude, response);
+        for &(start, end) in &fitted.reversals {
+            self.take_step(rest, start, -sign * fitted.amplitude, response);
+            self.take_step(rest, end, sign * fitted.amplitude, response);
+        }
+    }
+
+    fn take_step(&self, rest: &mut [f64], at: f64, size: f64, response: &Response) {
+        let half_block_s = 0.5 / self.coarse.rate_hz;
+        for (i, value) in rest.iter_mut().enumerate() {
+            let t = self.since(at, i);
+            if t <= -half_block_s {
+                continue;
+            }
+            // The block in which the step falls holds only part of it.
+            let share = ((t + half_block_s) / (2.0 * half_block_s)).min(1.0);
+            *value -= size * share * response.at(t.max(0.5 * (t + half_block_s)));
+        }
+    }
+
+    fn take_mean(&self, rest: &mut [f64], kind: &[&Fitted]) {
+        let before = (SLOW_BEFORE_S * self.coarse.rate_hz).round() as usize;
+        let after = (SLOW_AFTER_S * self.coarse.rate_hz).round() as usize;
+        let starts: Vec<usize> = kind
+            .iter()
+            .filter_map(|fitted| {
+                let block = (fitted.at / self.coarse.factor as f64) as usize;
+                let start = block.checked_sub(self.from + before)?;
+                (start + before + after < rest.len()).then_some(start)
+            })
+            .collect();
+        let mut mean = vec![0.0; before + after];
+        for &start in &starts {
+            for (m, x) in mean.iter_mut().zip(&rest[start..]) {
+                *m += (x - rest[start]) / starts.len() as f64;
+            }
+        }
+        let settled = mean.last().copied().unwrap_or(0.0);
+        for &start in &starts {
+            for (i, x) in rest[start..].iter_mut().enumerate() {
+                *x -= mean.get(i).copied().unwrap_or(settled);
+            }
+        }
+    }
+}
