@@ -439,6 +439,13 @@ mod tests {
     }
 
     #[test]
+    fn every_finding_that_can_be_made_is_explained_and_no_other() {
+        let mut explained: Vec<&str> = FINDINGS.iter().map(|entry| entry.code).collect();
+        explained.sort_unstable();
+        assert_eq!(explained, score::FINDING_CODES);
+    }
+
+    #[test]
     fn a_code_says_what_it_means_and_what_to_do() {
         let text = explain("empty-file").unwrap();
         assert_eq!(

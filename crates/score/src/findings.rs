@@ -21,6 +21,20 @@ pub(crate) struct Evidence<'a> {
     pub(crate) count: &'a CountCheck,
 }
 
+/// Code of every finding that can be made, in alphabetical order.
+pub const FINDING_CODES: [&str; 10] = [
+    "chatter",
+    "extra-pulses",
+    "hole",
+    "idle-run-not-bridged",
+    "late-reopening",
+    "missing-pulses",
+    "slow-down",
+    "speed-up",
+    "split-break",
+    "unevenness",
+];
+
 /// Cause and advice of repair benches, for which no published text was found.
 const COMMON_PRACTICE: &str = "common practice, no source";
 
@@ -36,6 +50,11 @@ pub(crate) fn all(evidence: &Evidence) -> Vec<Finding> {
     ];
     let mut findings: Vec<Finding> = families.iter().flat_map(|find| find(evidence)).collect();
     findings.sort_by_key(|finding| finding.digit_index);
+    debug_assert!(
+        findings
+            .iter()
+            .all(|finding| FINDING_CODES.contains(&finding.code))
+    );
     findings
 }
 

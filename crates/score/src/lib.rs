@@ -26,6 +26,7 @@ mod uncertainty;
 mod wording;
 mod would_say;
 
+pub use findings::FINDING_CODES;
 pub use limits::{Grade, LimitSet};
 pub use plan::{DialledError, Plan};
 pub use score::score;

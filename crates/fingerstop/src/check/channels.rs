@@ -140,6 +140,7 @@ fn take_best(mut traces: Vec<(u16, Trace)>) -> Taken {
     let (channel, trace) = traces.swap_remove(best);
     let mut others: Vec<(u16, usize)> = traces
         .iter()
+        .filter(|(_, other)| !is_copy(other, &trace))
         .map(|(number, trace)| (*number, merit(trace).0))
         .collect();
     others.sort_unstable();
@@ -153,6 +154,23 @@ fn take_best(mut traces: Vec<(u16, Trace)>) -> Taken {
         trace,
         notes,
     }
+}
+
+/// True when both channels hold the same dialling at the same instants, to a sample: one input written to both.
+/// Whichever is taken, the figures are the same, and there is nothing to say.
+fn is_copy(one: &Trace, other: &Trace) -> bool {
+    let edges = |trace: &Trace| -> Vec<(edges::Direction, f64)> {
+        let edges = trace.trains.iter().flat_map(|train| &train.edges);
+        edges.map(|edge| (edge.direction, edge.instant_s)).collect()
+    };
+    let (one_edges, other_edges) = (edges(one), edges(other));
+    let sample_s = 1.0 / other.sample_rate_hz;
+    one.trains.len() == other.trains.len()
+        && one_edges.len() == other_edges.len()
+        && one_edges
+            .iter()
+            .zip(&other_edges)
+            .all(|(a, b)| a.0 == b.0 && (a.1 - b.1).abs() < sample_s)
 }
 
 /// Says which channel was taken and how many sure trains the others hold.
@@ -219,6 +237,28 @@ mod tests {
         assert_eq!((taken.channel, taken.trace.trains.len()), (2, 3));
         let codes: Vec<_> = taken.notes.iter().map(|note| note.code).collect();
         assert_eq!(codes, ["channel-taken", "channel-also"]);
+    }
+
+    #[test]
+    fn only_edges_at_the_same_instants_make_a_copy() {
+        let at = |instant_s: f64| {
+            let mut trace = trace(1);
+            trace.trains[0].edges.push(edges::Edge {
+                direction: edges::Direction::Opening,
+                instant_s,
+                half_step_s: instant_s,
+                variance_s2: 0.0,
+                level_before: 1.0,
+                level_after: 0.0,
+                residual: 0.0,
+                snr: 10.0,
+            });
+            trace
+        };
+        // A sample at 8 kHz is 0.125 ms.
+        assert!(is_copy(&at(1.0), &at(1.0001)));
+        assert!(!is_copy(&at(1.0), &at(1.0002)));
+        assert!(!is_copy(&at(1.0), &trace(1)));
     }
 
     #[test]

@@ -291,6 +291,39 @@ fn the_channel_with_the_dialling_is_taken_and_named() {
     );
 }
 
+/// A sound card that writes one input to both channels is no fault.
+#[test]
+fn of_two_channels_with_the_same_dialling_the_first_is_taken() {
+    let session = Session::new();
+    session.dial("mono.wav", "36", &["--encoding", "s16"]);
+    let mono = std::fs::read(session.path("mono.wav")).unwrap();
+    let data = mono.windows(4).position(|tag| tag == b"data").unwrap() + 8;
+    let both: Vec<u8> = mono[data..]
+        .chunks_exact(2)
+        .flat_map(|sample| [sample, sample].concat())
+        .collect();
+    let check = |raw: &str, bytes: &[u8]| {
+        let ran = session.run_with(&["check", "-", "--raw", raw, "--format", "json"], bytes);
+        assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(0)));
+        document(&ran.stdout).recordings.remove(0)
+    };
+    let (one, two) = (
+        check("s16le:16000:1", &mono[data..]),
+        check("s16le:16000:2", &both),
+    );
+    let trace = two.trace.unwrap();
+    assert_eq!((trace.channel, trace.channels), (1, 2));
+    assert!(trace.warnings.is_empty(), "{:?}", trace.warnings);
+    let names: Vec<_> = two
+        .digits
+        .iter()
+        .map(|digit| digit.digit.as_deref())
+        .collect();
+    assert_eq!(names, [Some("3"), Some("6")]);
+    // The same samples, so the same figures to the last bit.
+    assert_eq!(format!("{:?}", one.digits), format!("{:?}", two.digits));
+}
+
 #[test]
 fn a_section_is_measured_in_the_time_of_the_file() {
     let session = Session::new();

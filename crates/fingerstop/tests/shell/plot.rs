@@ -53,6 +53,35 @@ fn two_runs_draw_the_same_to_the_last_byte() {
     assert!(!session.read("a.svg").contains("prefers-color-scheme"));
 }
 
+/// Everything that a run writes, with the limits that were chosen once for all.
+#[test]
+fn two_runs_write_the_same_to_the_last_byte() {
+    let session = Session::new();
+    session.run(&["limits", "use", "us-1956-later"]);
+    let path = demo_recording("phone-quality-50.wav");
+    let run = |format: &str, number: u32| {
+        let (results, plot) = (
+            format!("{number}.{format}"),
+            format!("{number}.{format}.svg"),
+        );
+        let ran = session.run(&[
+            "check", &path, "--format", format, "-o", &results, "--plot", &plot,
+        ]);
+        assert_ran(&ran, "", "", 0);
+        (session.read(&results), session.read(&plot))
+    };
+    for format in ["text", "json", "ndjson", "csv"] {
+        let (first, second) = (run(format, 1), run(format, 2));
+        assert_eq!(first, second, "{format}");
+        let (results, plot) = first;
+        assert!(
+            results.contains("pass") || results.contains("PASS"),
+            "{results}"
+        );
+        assert!(plot.contains("us-1956-later"), "{format}");
+    }
+}
+
 #[test]
 fn what_cannot_be_drawn_is_refused_in_one_line() {
     let session = Session::new();

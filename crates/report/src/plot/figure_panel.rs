@@ -55,13 +55,16 @@ pub(super) fn draw(
         )?;
         return Ok(lower);
     };
+    if single {
+        name_means(paper, figure, row, right, top + TITLE_HEIGHT - 7.0)?;
+    }
     for series in &figure.series {
         draw_band(paper, series, &scale, left, right)?;
     }
     draw_grid(paper, &scale, left, right)?;
     for series in &figure.series {
         draw_limits(paper, series, &scale, left, right)?;
-        draw_means(paper, series, row, &scale, right, single)?;
+        draw_means(paper, series, row, &scale, single)?;
         draw_points(paper, series, row, &scale)?;
     }
     Ok(lower)
@@ -165,14 +168,13 @@ fn plain(limit: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// Draws the mean of each digit as a bar across it; its value stands beside it when there is one digit,
-/// above the panel, where there is room, when there are several.
+/// Draws the mean of each digit as a bar across it. With several digits its value stands above the panel,
+/// where there is room; that of a single digit stands beside the panel's name.
 fn draw_means(
     paper: &Paper<'_>,
     series: &Series,
     row: &Row,
     scale: &Scale,
-    right: f64,
     single: bool,
 ) -> Result<(), PlotError> {
     let ink = ink_of(series);
@@ -192,13 +194,6 @@ fn draw_means(
         let y = scale.place(mean.value);
         paper.line((first - 10.0, y), (last + 10.0, y), 1.6, ink)?;
         if single {
-            beside(
-                paper,
-                &format!("mean {}", mean.label),
-                (last + 16.0, y),
-                right,
-                ink,
-            )?;
             continue;
         }
         let (middle, half) = ((first + last) / 2.0, text_width(&mean.label, 11.0) / 2.0);
@@ -211,16 +206,28 @@ fn draw_means(
     Ok(())
 }
 
-/// Writes `label` right of a bar, but not beyond `right`.
-fn beside(
+/// Writes the means of the only digit above the panel, right-aligned: there they meet neither mark nor edge,
+/// however wide the viewer's face is.
+fn name_means(
     paper: &Paper<'_>,
-    label: &str,
-    (x, y): (f64, f64),
+    figure: &Figure,
+    row: &Row,
     right: f64,
-    ink: Ink,
+    y: f64,
 ) -> Result<(), PlotError> {
-    let x = x.min(right - text_width(label, 12.0) * 1.1);
-    paper.text(label, x, y + 4.0, Lettering::new(12.0, ink).bold())
+    let mut x = right;
+    for series in figure.series.iter().rev() {
+        let Some(Some(mean)) = series.means.get(row.digits.start) else {
+            continue;
+        };
+        let label = format!("mean {}", mean.label);
+        let look = Lettering::new(12.0, ink_of(series))
+            .align(Align::Right)
+            .bold();
+        paper.text(&label, x, y, look)?;
+        x -= text_width(&label, 12.0) * 1.2 + 20.0;
+    }
+    Ok(())
 }
 
 fn draw_points(

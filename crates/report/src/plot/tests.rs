@@ -221,6 +221,23 @@ fn one_digit_shows_every_break_and_make_with_number_and_length() {
     }
 }
 
+/// A face wider than the estimate must not push it over the last mark or the edge.
+#[test]
+fn the_mean_of_the_only_digit_stands_above_the_panel() {
+    let svg = drawn(&[10], Theme::Light);
+    let lines: Vec<&str> = svg.lines().collect();
+    let means: Vec<usize> = (1..lines.len())
+        .filter(|line| lines[*line].trim_start().starts_with("mean ") && lines[*line].contains('±'))
+        .collect();
+    assert_eq!(means.len(), 2, "{svg}");
+    assert!(
+        means
+            .iter()
+            .all(|line| lines[line - 1].contains("text-anchor=\"end\"")),
+        "{svg}"
+    );
+}
+
 #[test]
 fn a_number_shows_its_digits_pauses_and_verdict_marks() {
     let texts = texts(&drawn(&[5, 5, 5, 10, 1, 9, 3], Theme::Light));
