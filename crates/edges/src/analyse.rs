@@ -157,6 +157,16 @@ fn worth_reporting(train: &Train) -> bool {
     train.doubts.is_empty() || clear || even
 }
 
+/// Openings and closings may differ in size by far (capacitors that discharge into a closing contact). What
+/// is as large as the smaller of them may be a missed edge.
+fn lesser_amplitude(pulses: &[Pulse]) -> f64 {
+    let size = |of: fn(&Pulse) -> Candidate| {
+        let sizes: Vec<f64> = pulses.iter().map(|p| of(p).amplitude.abs()).collect();
+        linear::median(&sizes).unwrap_or(0.0)
+    };
+    size(|p| p.opening).min(size(|p| p.closing))
+}
+
 /// Steps near the train that the train itself does not explain.
 fn left_over(
     coarse: &Coarse,
@@ -243,7 +253,7 @@ fn build(
         pulses: &pulses,
         edges: &edges,
         left_over: &left_over,
-        amplitude: found.chain.amplitude,
+        amplitude: lesser_amplitude(&pulses),
         rate_hz: coarse.rate_hz,
         length: coarse.means.len(),
         first: window.first,
