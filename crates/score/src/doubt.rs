@@ -92,6 +92,11 @@ fn in_words(doubt: &Doubt) -> String {
         Doubt::UnexplainedEdge(at_s) => {
             format!("a click at {at_s:.3} s is not explained by the pulses")
         }
+        Doubt::OtherCount(0) => {
+            "so few pulses have no rhythm of their own, and nothing beside them confirms that they \
+                                 were dialled"
+                .into()
+        }
         Doubt::OtherCount(count) => format!("{count} pulses explain the recording nearly as well"),
         Doubt::Irregular => "the pulses are too uneven for a dial".into(),
         Doubt::EdgeKind => "it cannot be told whether the edges are sharp or slow".into(),

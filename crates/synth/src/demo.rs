@@ -51,7 +51,7 @@ static DEMOS: [Demo; 9] = [
         name: "dial-b-after",
         title: "Dial B, after its governor was cleaned and set",
         shows: "The same dial at 9.9 pps and 61.8 % break: the speed has changed, the percent break has hardly moved.",
-        command: "fingerstop compare demo-recordings/dial-b-before.wav demo-recordings/dial-b-after.wav",
+        command: "fingerstop check demo-recordings/dial-b-before.wav demo-recordings/dial-b-after.wav --limits us-1956-later",
         scenario: || bench(3, dial(9.9, 61.8)),
     },
     Demo {

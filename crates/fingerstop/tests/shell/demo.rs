@@ -4,7 +4,7 @@ use crate::schema::{Verdict, document};
 use crate::session::{Session, demo_recording};
 
 /// Recording, limits, what was dialled, exit code, verdict, digits.
-const CASES: [(&str, &str, &str, i32, Verdict, &str); 11] = [
+const CASES: [(&str, &str, &str, i32, Verdict, &str); 12] = [
     (
         "dial-a-good.wav",
         "us-1956-later",
@@ -36,6 +36,14 @@ const CASES: [(&str, &str, &str, i32, Verdict, &str); 11] = [
         "0",
         0,
         Verdict::Pass,
+        "0",
+    ),
+    (
+        "dial-c-high-break.wav",
+        "us-1956-later",
+        "0",
+        1,
+        Verdict::Fail,
         "0",
     ),
     ("dial-c-high-break.wav", "jp-10", "0", 1, Verdict::Fail, "0"),
@@ -104,6 +112,77 @@ fn every_demo_recording_gets_its_digits_and_its_verdict() {
         assert_eq!(found, digits, "{name}");
         assert!(recording.digits.iter().all(|digit| digit.sure), "{name}");
     }
+}
+
+/// Commands that the folder's own page shows, with what they end with.
+const SHOWN: [(&str, i32); 9] = [
+    ("dial-a-good", 0),
+    ("dial-b-before", 1),
+    // Before and after in one run: the worse of both.
+    ("dial-b-before dial-b-after", 1),
+    ("dial-c-high-break", 1),
+    ("dial-d-sluggish", 0),
+    ("dial-e-chatter", 0),
+    ("number-1234567", 0),
+    ("phone-quality-50", 0),
+    ("nothing-dialled", 0),
+];
+
+#[test]
+fn every_command_on_the_page_of_the_demo_recordings_runs_as_it_stands() {
+    let page = std::fs::read_to_string(demo_recording("README.md")).unwrap();
+    let session = Session::new();
+    let commands: Vec<&str> = page
+        .lines()
+        .filter_map(|line| line.strip_prefix("    fingerstop "))
+        .collect();
+    assert_eq!(commands.len(), SHOWN.len());
+    for (command, (names, code)) in commands.iter().zip(SHOWN) {
+        let arguments: Vec<String> = command
+            .split_whitespace()
+            .map(|word| match word.strip_prefix("demo-recordings/") {
+                Some(name) => demo_recording(name),
+                None => word.to_owned(),
+            })
+            .collect();
+        for name in names.split(' ') {
+            assert!(command.contains(&format!("/{name}.wav")), "{command}");
+        }
+        let ran = session.run(&arguments.iter().map(String::as_str).collect::<Vec<_>>());
+        assert_eq!(
+            (ran.stderr.as_str(), ran.code),
+            ("", Some(code)),
+            "{command}"
+        );
+    }
+}
+
+/// The page tells which of the recordings a chosen set passes; the other choice fails the good dial.
+#[test]
+fn the_good_dial_fails_limits_that_want_more_break() {
+    let session = Session::new();
+    let path = demo_recording("dial-a-good.wav");
+    let ran = session.run(&["check", &path, "--limits", "de-1.6", "--format", "json"]);
+    assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(0)));
+    let ran = session.run(&[
+        "check",
+        &path,
+        "--limits",
+        "uk-gpo-dial",
+        "--format",
+        "json",
+    ]);
+    let recording = document(&ran.stdout).recordings.remove(0);
+    let failed: Vec<_> = recording
+        .checks
+        .iter()
+        .filter(|check| check.verdict == Verdict::Fail)
+        .map(|check| check.quantity.as_str())
+        .collect();
+    assert_eq!(
+        (failed.as_slice(), ran.code),
+        (&["percent_break"][..], Some(1))
+    );
 }
 
 #[test]
