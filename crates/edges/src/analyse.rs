@@ -49,7 +49,7 @@ struct Found {
 }
 
 /// Trains in the window, in time order.
-pub(crate) fn trains(window: Window<'_>) -> Vec<Train> {
+pub(crate) fn trains(window: Window<'_>) -> Vec<Seen> {
     let mut coarse = Coarse::new(window.samples, window.rate_hz);
     let hum = hum::estimate(&coarse.means, coarse.rate_hz);
     let mut samples: Vec<f64> = window.samples.iter().map(|&x| f64::from(x)).collect();
@@ -61,21 +61,24 @@ pub(crate) fn trains(window: Window<'_>) -> Vec<Train> {
     let Some(found) = search(&coarse) else {
         return Vec::new();
     };
-    let mut trains: Vec<(Train, bool)> = split(&found.chain, coarse.rate_hz)
+    let mut seen: Vec<Seen> = split(&found.chain, coarse.rate_hz)
         .into_iter()
         .filter(|pulses| credible(pulses, &found.entry, &coarse.means))
-        .filter_map(|pulses| {
-            let plain = plain(&pulses, &found.entry);
-            let train = build(&window, &coarse, &samples, &found, pulses, hum.as_ref())?;
-            Some((train, plain))
-        })
+        .filter_map(|pulses| build(&window, &coarse, &samples, &found, pulses, hum.as_ref()))
         .collect();
-    confirm::confirm(&mut trains);
-    trains
-        .into_iter()
-        .map(|(train, _)| train)
-        .filter(worth_reporting)
-        .collect()
+    confirm::confirm(&mut seen);
+    seen.retain(|s| worth_reporting(&s.train));
+    seen
+}
+
+/// A train and what else was seen of it.
+#[derive(Debug)]
+pub(crate) struct Seen {
+    pub(crate) train: Train,
+    /// Every step is a plain change of level.
+    pub(crate) plain: bool,
+    /// Samples in flat tops beside its transitions.
+    pub(crate) clipped: u64,
 }
 
 /// Whether every step of a train is a plain change of level, as no sound makes it.
@@ -235,7 +238,7 @@ fn build(
     found: &Found,
     pulses: Vec<Pulse>,
     hum: Option<&HumModel>,
-) -> Option<Train> {
+) -> Option<Seen> {
     let sign = found.chain.sign;
     let refiner = Refiner {
         samples,
@@ -263,7 +266,9 @@ fn build(
     });
     let (first, last) = (edges.first()?.instant_s, edges.last()?.instant_s);
     let (envelope, snippet) = view::around(window, first, last);
-    Some(Train {
+    let plain = plain(&pulses, &found.entry);
+    let clipped = refined.clipped as u64;
+    let train = Train {
         level_steps: level_steps(coarse, found, &pulses, refined.step, &seconds),
         opening_common_s2: refined.common.0 / window.rate_hz.powi(2),
         closing_common_s2: refined.common.1 / window.rate_hz.powi(2),
@@ -287,6 +292,11 @@ fn build(
         snippet,
         edges,
         reversals,
+    };
+    Some(Seen {
+        train,
+        plain,
+        clipped,
     })
 }
 

@@ -1,6 +1,7 @@
 //! Trains of one or two pulses have no rhythm of their own to prove them. They are believed when a longer
 //! train beside them has the same break, or when their steps are plain changes of level.
 
+use crate::analyse::Seen;
 use crate::linear;
 use crate::types::{Doubt, Train};
 
@@ -12,21 +13,21 @@ const ALIKE: f64 = 0.35;
 /// one.
 const FLASH_S: f64 = 0.090;
 
-/// Adds doubts to short trains that nothing confirms. `plain` says of each train whether its steps are
-/// plain changes of level.
-pub(crate) fn confirm(trains: &mut [(Train, bool)]) {
-    let proven: Vec<f64> = trains
+/// Adds doubts to short trains that nothing confirms. A step that is a plain
+/// change of level counts for more than a spike.
+pub(crate) fn confirm(seen: &mut [Seen]) {
+    let proven: Vec<f64> = seen
         .iter()
-        .map(|(train, _)| train)
+        .map(|s| &s.train)
         .filter(|t| t.edges.len() / 2 >= PROVING && t.doubts.is_empty())
         .filter_map(usual_break)
         .collect();
     // A hand on the hook makes some openings that no dial makes; the rest of them is hers too.
-    let handled = trains.iter().any(|(train, _)| {
+    let handled = seen.iter().any(|Seen { train, .. }| {
         train.doubts.contains(&Doubt::Irregular)
             || usual_break(train).is_some_and(|own| train.edges.len() == 2 && own > FLASH_S)
     });
-    for (train, plain) in trains {
+    for Seen { train, plain, .. } in seen {
         let Some(own) = usual_break(train) else {
             continue;
         };

@@ -1,6 +1,6 @@
 //! The stream: samples come in blocks of any size, windows go to the analysis, trains come out.
 
-use crate::analyse::{self, Window};
+use crate::analyse::{self, Seen, Window};
 use crate::types::{Doubt, Trace, Train};
 use crate::view::Overview;
 
@@ -29,6 +29,7 @@ pub struct Detector {
     sum: f64,
     squares: f64,
     peak: f32,
+    clipped: u64,
 }
 
 impl Detector {
@@ -46,6 +47,7 @@ impl Detector {
             sum: 0.0,
             squares: 0.0,
             peak: 0.0,
+            clipped: 0,
         }
     }
 
@@ -83,7 +85,7 @@ impl Detector {
             sample_rate_hz: self.rate_hz,
             samples,
             trains: self.trains,
-            clipped: 0,
+            clipped: self.clipped,
             rms: (self.squares / count - mean * mean).max(0.0).sqrt(),
             peak: f64::from(self.peak),
             heard_not_wired: false,
@@ -113,29 +115,27 @@ impl Detector {
             last,
         };
         let end_s = (self.done + self.pending.len() as u64) as f64 / self.rate_hz;
-        let (over, open): (Vec<Train>, Vec<Train>) = analyse::trains(window)
+        let (over, open): (Vec<Seen>, Vec<Seen>) = analyse::trains(window)
             .into_iter()
-            .partition(|t| last || end_of(t) + SETTLED_S < end_s);
+            .partition(|s| last || end_of(&s.train) + SETTLED_S < end_s);
+        let over_until = over.last().map(|s| end_of(&s.train));
+        for seen in over {
+            self.clipped += seen.clipped;
+            self.trains
+                .push(mark_gaps(seen.train, &self.gaps, self.rate_hz));
+        }
         if last {
-            self.trains.extend(
-                over.into_iter()
-                    .map(|t| mark_gaps(t, &self.gaps, self.rate_hz)),
-            );
             return;
         }
         // What follows must not see a finished train's last edge again, yet keep the lead of the next.
         let mut keep = self.pending.len() - self.seconds(CARRY_S);
         let place = |s: f64| ((s * self.rate_hz) as u64).saturating_sub(self.done) as usize;
-        if let Some(train) = open.first() {
-            keep = keep.min(place(start_of(train) - 0.5));
+        if let Some(seen) = open.first() {
+            keep = keep.min(place(start_of(&seen.train) - 0.5));
         }
-        if let Some(train) = over.last() {
-            keep = keep.max(place(end_of(train) + 0.1));
+        if let Some(end) = over_until {
+            keep = keep.max(place(end + 0.1));
         }
-        self.trains.extend(
-            over.into_iter()
-                .map(|t| mark_gaps(t, &self.gaps, self.rate_hz)),
-        );
         // No train of a dial lasts half a window: what does is cut, and the rest of it starts inside.
         let least = self.pending.len() / 2;
         self.cut_in = keep < least;

@@ -70,8 +70,7 @@ fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
         .left_over
         .iter()
         .filter(|c| (from..to).contains(&(c.at as f64)))
-        .filter(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
-        .next()
+        .find(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
         .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
 }
 

@@ -33,7 +33,14 @@ const ROUGH_S: f64 = 0.002;
 const QUIET_S: [f64; 3] = [0.003, 0.0065, 0.01];
 const QUIET_LENGTH_S: f64 = 0.0025;
 /// What a sharp template may be off for all edges alike, in samples.
-const SHARP_COMMON: f64 = 0.01;
+const SHARP_COMMON: f64 = 0.006;
+/// What it may be off for each by itself, in samples: the recorder's anti-alias filter is not known.
+const SHARP_OWN: f64 = 0.012;
+/// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
+const CLIPPED_OWN: f64 = 0.2;
+const CLIPPED_COMMON: f64 = 0.15;
+/// Looked at beside a transition for flat tops.
+const FLAT_S: f64 = 0.001;
 
 /// A transition at full rate. Instants in samples of the window.
 #[derive(Clone, Debug)]
@@ -62,6 +69,8 @@ pub(crate) struct Refined {
     pub(crate) common: (f64, f64),
     /// Openings, closings are slow.
     pub(crate) slow: (bool, bool),
+    /// Samples in flat tops beside the transitions.
+    pub(crate) clipped: usize,
 }
 
 /// Stretch of the window, in samples, in which a transition may be fitted.
@@ -156,9 +165,53 @@ impl Refiner<'_> {
             step: amplitude,
             common: (SHARP_COMMON * SHARP_COMMON, SHARP_COMMON * SHARP_COMMON),
             slow: (false, false),
+            clipped: 0,
         };
         self.mend_slow(&mut refined);
+        refined.clipped = self.widen_clipped(&mut refined);
         refined
+    }
+
+    /// Widens the variances of transitions that end or begin in a flat top. Gives the samples in flat tops
+    /// beside them.
+    fn widen_clipped(&self, refined: &mut Refined) -> usize {
+        let (mut flat, mut samples) = ([0usize; 2], 0);
+        let count = refined.pulses.len();
+        for (opening, closing) in &mut refined.pulses {
+            for (kind, fitted) in [opening, closing].into_iter().enumerate() {
+                if let Some(cut) = self.flat_top(fitted.at) {
+                    fitted.variance += CLIPPED_OWN.powi(2);
+                    flat[kind] += 1;
+                    samples += cut;
+                }
+            }
+        }
+        let shared = |n: usize| {
+            if 2 * n >= count {
+                CLIPPED_COMMON.powi(2)
+            } else {
+                0.0
+            }
+        };
+        refined.common.0 += shared(flat[0]);
+        refined.common.1 += shared(flat[1]);
+        samples
+    }
+
+    /// Samples of one value on one side of a transition while the other side moves; `None` when neither
+    /// side is flat, or both are (a coarse quantiser).
+    fn flat_top(&self, at: f64) -> Option<usize> {
+        let length = (FLAT_S * self.rate_hz).max(6.0);
+        let before = Bounds {
+            first: at - length - 2.0,
+            last: at - 2.0,
+        };
+        let after = Bounds {
+            first: at + 2.0,
+            last: at + 2.0 + length,
+        };
+        let (before, after) = (flat(self.window(before).0), flat(self.window(after).0));
+        (before.is_some() != after.is_some()).then(|| before.or(after).unwrap_or(0))
     }
 
     /// Where a sharp step does not describe the transitions of a kind, their onsets are found instead.
@@ -413,7 +466,7 @@ fn fitted(fit: &Fit, sign: f64) -> Fitted {
     let ratio = fit.residual / fit.amplitude;
     // The normal equations give the Cramer-Rao bound; the term in the fourth power is the regime in which
     // noise makes the wrong sample look like the step.
-    let variance = fit.variances[0] + 26.0 * ratio.powi(4) + 0.02f64.powi(2);
+    let variance = fit.variances[0] + 26.0 * ratio.powi(4) + SHARP_OWN.powi(2);
     Fitted {
         at: fit.steps[0].at,
         half_step: fit.steps[0].at,
@@ -427,4 +480,20 @@ fn fitted(fit: &Fit, sign: f64) -> Fitted {
             .map(|p| (p[0].at, p[1].at))
             .collect(),
     }
+}
+
+/// Number of samples that have the most common extreme value, when nearly all of the window has it.
+fn flat(window: &[f64]) -> Option<usize> {
+    let highest = window.iter().copied().fold(f64::MIN, f64::max);
+    let lowest = window.iter().copied().fold(f64::MAX, f64::min);
+    [highest, lowest]
+        .into_iter()
+        .map(|extreme| {
+            window
+                .iter()
+                .filter(|x| (**x - extreme).abs() < 1e-9)
+                .count()
+        })
+        .max()
+        .filter(|&count| count >= 4 && 10 * count >= 6 * window.len())
 }

@@ -21,11 +21,13 @@ pub(crate) struct Response {
 
 impl Response {
     /// No probe at all, or one whose corner is far below what the recording can show.
+    #[cfg(test)]
     pub(crate) fn direct() -> Self {
         Self::from_poles(&[])
     }
 
     /// First-order high-pass with its corner at `corner_hz`: exp(-2 pi fc t).
+    #[cfg(test)]
     pub(crate) fn first_order(corner_hz: f64) -> Self {
         if corner_hz <= 0.0 {
             return Self::direct();
@@ -34,6 +36,7 @@ impl Response {
     }
 
     /// Second-order high-pass with natural frequency `corner_hz` and quality `q`.
+    #[cfg(test)]
     pub(crate) fn second_order(corner_hz: f64, q: f64) -> Self {
         Self::from_poles(&second_order_poles(corner_hz, q))
     }

@@ -69,7 +69,11 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<()> {
         table.push_str(&row);
     }
     for family in families::nothing() {
-        if options.family.as_ref().is_some_and(|f| !family.name.contains(f.as_str())) {
+        if options
+            .family
+            .as_ref()
+            .is_some_and(|f| !family.name.contains(f.as_str()))
+        {
             continue;
         }
         let row = invented(family, options);
