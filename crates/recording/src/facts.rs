@@ -39,7 +39,7 @@ pub struct Warning {
     /// | `non-finite` | samples that are not numbers or infinite; replaced by 0 |
     /// | `damaged-packet` | a compressed packet could not be decoded; its time is filled, see [`crate::Recording::gaps`] |
     /// | `format-changed` | rate or channels change in mid-file; the recording ends there |
-    /// | `csv-cell` | cells without a number; the value before them was held |
+    /// | `csv-cell` | cells without a number; the value before them was held, and a row without any is a gap |
     /// | `csv-resampled` | the times are not uniform; resampled by straight lines |
     /// | `csv-time` | times that run backwards or jump |
     /// | `csv-rate` | the given rate and the time column disagree, or the rate is implausibly small |

@@ -87,8 +87,16 @@ impl Notes {
         }
     }
 
-    /// Keeps a gap, up to a bound.
+    /// Keeps a gap, up to a bound; one that follows on the last is joined to it.
     pub(crate) fn gap(&mut self, gap: Gap) {
+        if let Some(last) = self.gaps.last_mut()
+            && last.frames > 0
+            && (last.start_frame..=last.start_frame + last.frames).contains(&gap.start_frame)
+        {
+            let end = (last.start_frame + last.frames).max(gap.start_frame + gap.frames);
+            last.frames = end - last.start_frame;
+            return;
+        }
         if self.gaps.len() < MOST_GAPS {
             self.gaps.push(gap);
         }

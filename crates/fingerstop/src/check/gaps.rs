@@ -51,12 +51,16 @@ impl Gaps {
     fn cuts(&mut self, first: u64, end: u64, gaps: &[Gap]) -> Vec<u64> {
         let over = |gap: &&Gap| gap.start_frame + gap.frames < first;
         self.passed += gaps[self.passed..].iter().take_while(over).count();
-        gaps[self.passed..]
+        let mut places: Vec<u64> = gaps[self.passed..]
             .iter()
             .take_while(|gap| gap.start_frame < end)
             .flat_map(|gap| [gap.start_frame, gap.start_frame + gap.frames])
             .filter(|place| (first..end).contains(place))
-            .collect()
+            .collect();
+        // Gaps may meet or overlap, as where a leap in time leads to a row without a value.
+        places.sort_unstable();
+        places.dedup();
+        places
     }
 }
 
@@ -119,6 +123,19 @@ mod tests {
             [(false, 0, 8), (true, 8, 2)]
         );
         assert_eq!(pieces(&mut gaps, 10, 5, &known), [(true, 10, 5)]);
+    }
+
+    #[test]
+    fn gaps_that_overlap_are_told_once() {
+        assert_eq!(
+            pieces(
+                &mut Gaps::default(),
+                0,
+                10,
+                &[gap(2, 4), gap(2, 5), gap(7, 0)]
+            ),
+            [(false, 0, 2), (true, 2, 4), (true, 6, 1), (true, 7, 3)]
+        );
     }
 
     #[test]

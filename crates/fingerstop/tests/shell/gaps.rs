@@ -47,7 +47,20 @@ fn a_digit_across_missing_samples_is_never_sure() {
     let session = Session::new();
     // All inside the make that follows the second break (8 800 + 496 to 9 600): every edge is there, yet a whole
     // pulse may be lost with the samples.
+    let without_value = |n: u32| {
+        let time_s = seconds(n);
+        if (9_350..9_390).contains(&n) {
+            format!("{time_s:.6},---\n")
+        } else {
+            format!("{time_s:.6},{}\n", row(n))
+        }
+    };
+    let rows: String = (0..48_000).map(without_value).collect();
     let tables = [
+        (
+            "5 ms of rows without a value",
+            format!("time (s),current (mA)\n{rows}"),
+        ),
         (
             "20 ms of rows left out",
             table(|n| Some(seconds(n)).filter(|_| !(9_350..9_510).contains(&n))),

@@ -35,6 +35,11 @@ impl Grid {
         }
     }
 
+    /// Frames given so far.
+    pub(crate) fn frames(&self) -> u64 {
+        self.next
+    }
+
     /// Takes a row without a time: it is one period after the row before.
     pub(crate) fn push_next(&mut self, row: &[f32], out: &mut Vec<f32>) {
         self.last_place = self.next as f64;

@@ -12,7 +12,7 @@ mod rate;
 
 use crate::source::ByteSource;
 use crate::stream::{Notes, Opened, Stream};
-use crate::{Error, Facts, OpenOptions};
+use crate::{Error, Facts, Gap, OpenOptions};
 
 use cells::{Dialect, split};
 use columns::{Columns, TimeColumn};
@@ -134,17 +134,39 @@ impl CsvStream {
             }
         }
         count_unreadable(self.row.len() - read, notes);
+        let start_frame = self.grid.frames();
+        self.place(&cells, read > 0, frames, notes);
+        let given = self.grid.frames() - start_frame;
+        if read == 0 && given > 0 {
+            notes.gap(Gap {
+                start_frame,
+                frames: given,
+            });
+        }
+    }
+
+    /// Puts the row that was read to its time; `has_value` says whether any of it is new.
+    fn place(
+        &mut self,
+        cells: &[&[u8]],
+        has_value: bool,
+        frames: &mut Vec<f32>,
+        notes: &mut Notes,
+    ) {
         let Some(time) = &self.time else {
             self.grid.push_next(&self.row, frames);
             return;
         };
-        let at = number(time.column).filter(|at| at.abs() < MOST_TIME);
-        if let (Some(cell), Some(at)) = (cells.get(time.column), at) {
+        let cell = cells.get(time.column);
+        let at = cell
+            .and_then(|cell| cells::number(cell, self.dialect.decimal))
+            .filter(|at| at.abs() < MOST_TIME);
+        if let (Some(cell), Some(at)) = (cell, at) {
             let per_unit = time.unit_s * self.sample_rate_hz;
             let resolution = time.fineness.resolution(cell, at, self.dialect.decimal) * per_unit;
             self.grid
                 .push(at * per_unit, resolution, &self.row, frames, notes);
-        } else if read > 0 {
+        } else if has_value {
             // A line without time and value is a remark; one with a value is a sample.
             count_unreadable(1, notes);
             self.grid.push_next(&self.row, frames);
