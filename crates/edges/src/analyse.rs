@@ -2,6 +2,7 @@
 
 use crate::bank::{self, Candidate, Energies, Entry, Probe};
 use crate::chain::{self, Chain, Pulse, Scale};
+use crate::clicks;
 use crate::coarse::Coarse;
 use crate::confirm;
 use crate::doubt;
@@ -48,8 +49,8 @@ struct Found {
     candidates: Vec<Candidate>,
 }
 
-/// Trains in the window, in time order.
-pub(crate) fn trains(window: Window<'_>) -> Vec<Seen> {
+/// Analyses one window.
+pub(crate) fn window(window: Window<'_>) -> Analysis {
     let mut coarse = Coarse::new(window.samples, window.rate_hz);
     let hum = hum::estimate(&coarse.means, coarse.rate_hz);
     let mut samples: Vec<f64> = window.samples.iter().map(|&x| f64::from(x)).collect();
@@ -58,8 +59,12 @@ pub(crate) fn trains(window: Window<'_>) -> Vec<Seen> {
         hum.subtract(&mut coarse.means, 0.0, coarse.rate_hz);
         hum.subtract(&mut samples, -first_middle, window.rate_hz);
     }
+    let clicks = || clicks::dial_rhythm(&coarse.means, coarse.rate_hz);
     let Some(found) = search(&coarse) else {
-        return Vec::new();
+        return Analysis {
+            seen: Vec::new(),
+            clicks: clicks(),
+        };
     };
     let mut seen: Vec<Seen> = split(&found.chain, coarse.rate_hz)
         .into_iter()
@@ -68,7 +73,19 @@ pub(crate) fn trains(window: Window<'_>) -> Vec<Seen> {
         .collect();
     confirm::confirm(&mut seen);
     seen.retain(|s| worth_reporting(&s.train));
-    seen
+    let wired = seen.iter().any(|s| !s.sounded);
+    seen.retain(|s| !s.sounded);
+    let clicks = !wired && clicks();
+    Analysis { seen, clicks }
+}
+
+/// What one window held.
+#[derive(Debug)]
+pub(crate) struct Analysis {
+    /// Trains in time order.
+    pub(crate) seen: Vec<Seen>,
+    /// No train was found, and clicks follow one another in the rhythm of a dial.
+    pub(crate) clicks: bool,
 }
 
 /// A train and what else was seen of it.
@@ -79,6 +96,8 @@ pub(crate) struct Seen {
     pub(crate) plain: bool,
     /// Samples in flat tops beside its transitions.
     pub(crate) clipped: u64,
+    /// Openings and closings are the same sound: a microphone, no wire.
+    pub(crate) sounded: bool,
 }
 
 /// Whether every step of a train is a plain change of level, as no sound makes it.
@@ -293,10 +312,19 @@ fn build(
         edges,
         reversals,
     };
+    let places =
+        |of: fn(&(Fitted, Fitted)) -> f64| -> Vec<f64> { refined.pulses.iter().map(of).collect() };
+    let sounded = clicks::same_sound(
+        samples,
+        window.rate_hz,
+        &places(|p| p.0.at),
+        &places(|p| p.1.at),
+    );
     Some(Seen {
         train,
         plain,
         clipped,
+        sounded,
     })
 }
 

@@ -30,6 +30,8 @@ pub struct Detector {
     squares: f64,
     peak: f32,
     clipped: u64,
+    /// Clicks in the rhythm of a dial were heard.
+    clicks: bool,
 }
 
 impl Detector {
@@ -48,6 +50,7 @@ impl Detector {
             squares: 0.0,
             peak: 0.0,
             clipped: 0,
+            clicks: false,
         }
     }
 
@@ -81,6 +84,8 @@ impl Detector {
         let samples = self.done + self.pending.len() as u64;
         let count = (samples as f64).max(1.0);
         let mean = self.sum / count;
+        // What a microphone hears beside a wired line does not count.
+        let heard_not_wired = self.clicks && self.trains.is_empty();
         Trace {
             sample_rate_hz: self.rate_hz,
             samples,
@@ -88,7 +93,7 @@ impl Detector {
             clipped: self.clipped,
             rms: (self.squares / count - mean * mean).max(0.0).sqrt(),
             peak: f64::from(self.peak),
-            heard_not_wired: false,
+            heard_not_wired,
             overview: self.overview.finish(self.rate_hz),
         }
     }
@@ -115,7 +120,10 @@ impl Detector {
             last,
         };
         let end_s = (self.done + self.pending.len() as u64) as f64 / self.rate_hz;
-        let (over, open): (Vec<Seen>, Vec<Seen>) = analyse::trains(window)
+        let analysis = analyse::window(window);
+        self.clicks |= analysis.clicks;
+        let (over, open): (Vec<Seen>, Vec<Seen>) = analysis
+            .seen
             .into_iter()
             .partition(|s| last || end_of(&s.train) + SETTLED_S < end_s);
         let over_until = over.last().map(|s| end_of(&s.train));

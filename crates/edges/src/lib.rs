@@ -6,6 +6,7 @@
 mod analyse;
 mod bank;
 mod chain;
+mod clicks;
 mod cluster;
 mod coarse;
 mod confirm;

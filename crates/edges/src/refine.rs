@@ -33,7 +33,7 @@ const ROUGH_S: f64 = 0.002;
 const QUIET_S: [f64; 3] = [0.003, 0.0065, 0.01];
 const QUIET_LENGTH_S: f64 = 0.0025;
 /// What a sharp template may be off for all edges alike, in samples.
-const SHARP_COMMON: f64 = 0.006;
+const SHARP_COMMON: f64 = 0.015;
 /// What it may be off for each by itself, in samples: the recorder's anti-alias filter is not known.
 const SHARP_OWN: f64 = 0.012;
 /// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
