@@ -1,0 +1,434 @@
+//! Laws that hold for every recording, whatever is in it.
+
+mod support;
+
+use edges::{Detector, Direction, Doubt, Polarity, Trace, Train};
+use proptest::prelude::*;
+use support::{clean_digits, fixed, measured};
+use synth::families::{self, Family};
+use synth::{Coupling, Dial, Probe, Recorder, Rendered, Scenario};
+
+/// Instants of every train, in samples.
+fn instants(trace: &Trace) -> Vec<Vec<f64>> {
+    let of_train = |train: &Train| {
+        let edges = train.edges.iter();
+        edges.map(|e| e.instant_s * trace.sample_rate_hz).collect()
+    };
+    trace.trains.iter().map(of_train).collect()
+}
+
+/// Standard uncertainty of an edge, in seconds: its own and what its kind shares.
+fn deviation_s(train: &Train, edge: usize) -> f64 {
+    let edge = &train.edges[edge];
+    let common_s2 = match edge.direction {
+        Direction::Opening => train.opening_common_s2,
+        Direction::Closing => train.closing_common_s2,
+    };
+    (edge.variance_s2 + common_s2).sqrt()
+}
+
+fn family(name: &str) -> &'static Family {
+    let found = families::singles().iter().find(|f| f.name == name);
+    found.unwrap_or_else(|| panic!("no family {name}"))
+}
+
+/// Two short digits of an ordinary dial with some noise, through a capacitor or none, at a low rate.
+fn ordinary_numbers() -> impl Strategy<Value = Scenario> {
+    (
+        7.0..14.0f64,
+        45.0..75.0f64,
+        prop::collection::vec(3u8..=6, 2),
+        prop::option::of(0.5..20.0f64),
+        25.0..60.0f64,
+        any::<u64>(),
+    )
+        .prop_map(
+            |(speed_pps, percent_break, numbers, corner_hz, noise_db, seed)| Scenario {
+                seed,
+                dial: Dial {
+                    speed_pps,
+                    percent_break,
+                    jitter_percent: 0.3,
+                    ..Dial::default()
+                },
+                numbers,
+                probe: Probe {
+                    coupling: corner_hz.map_or(Coupling::Direct, |corner_hz| Coupling::Capacitor {
+                        corner_hz,
+                    }),
+                    inverted: seed % 2 == 1,
+                },
+                recorder: Recorder {
+                    sample_rate_hz: 16_000.0,
+                    noise_db: Some(noise_db),
+                    ..Recorder::default()
+                },
+                lead_in_s: 1.5,
+                ..Scenario::default()
+            },
+        )
+}
+
+proptest! {
+    #![proptest_config(fixed(1, 8))]
+
+    /// A volume control does not move a contact. By a power of two it does not even round a sample: every
+    /// step of the arithmetic is the same but for its exponent, so the instants are the same to the bit.
+    #[test]
+    fn gain_of_a_power_of_two_changes_no_bit_of_an_instant(scenario in ordinary_numbers(), halvings in 1i32..6) {
+        let rendered = synth::render(&scenario);
+        let samples = &rendered.channels[0];
+        let quieter: Vec<f32> = samples.iter().map(|x| x * 2f32.powi(-halvings)).collect();
+        let before = measured(samples, rendered.sample_rate_hz);
+        let after = measured(&quieter, rendered.sample_rate_hz);
+        prop_assert!(!before.trains.is_empty());
+        prop_assert_eq!(instants(&before), instants(&after));
+    }
+
+    /// Neither volume nor a direct voltage under the signal moves a contact. What is left is the rounding of
+    /// samples to 24 bits, at most 2^-25 of full scale each. An instant moves by about 1.1 r samples for
+    /// noise of r of the step (Cramer-Rao); fits that end when they gain little may stop elsewhere, which a
+    /// thousandth of a sample, a tenth of the stated uncertainty of the sharpest step, leaves room for.
+    #[test]
+    fn gain_and_offset_change_no_timing(
+        scenario in ordinary_numbers(),
+        gain in 0.1..1.2f32,
+        offset in -0.4..0.4f32,
+    ) {
+        let rendered = synth::render(&scenario);
+        let samples = &rendered.channels[0];
+        let moved: Vec<f32> = samples.iter().map(|x| x * gain + offset).collect();
+        let before = measured(samples, rendered.sample_rate_hz);
+        let after = measured(&moved, rendered.sample_rate_hz);
+        let rounding = 2f64.powi(-25) / (rendered.truth.step * f64::from(gain));
+        let tolerance = 0.001 + 5.0 * 1.1 * rounding;
+        let (before, after) = (instants(&before), instants(&after));
+        prop_assert_eq!(before.len(), rendered.truth.digits.len());
+        prop_assert_eq!(before.len(), after.len());
+        for (before, after) in before.iter().zip(&after) {
+            prop_assert_eq!(before.len(), after.len());
+            for (before, after) in before.iter().zip(after) {
+                let apart = after - before;
+                prop_assert!(apart.abs() < tolerance, "{apart} of {tolerance} samples apart at {before}");
+            }
+        }
+    }
+
+    /// Changing the leads over turns the signal round and nothing else. Negation is exact, so all but
+    /// polarity and levels stays to the bit.
+    #[test]
+    fn inversion_swaps_only_the_polarity(scenario in ordinary_numbers()) {
+        let rendered = synth::render(&scenario);
+        let samples = &rendered.channels[0];
+        let turned: Vec<f32> = samples.iter().map(|x| -x).collect();
+        let before = measured(samples, rendered.sample_rate_hz);
+        let after = measured(&turned, rendered.sample_rate_hz);
+        prop_assert_eq!(instants(&before), instants(&after));
+        prop_assert!(!before.trains.is_empty());
+        for (before, after) in before.trains.iter().zip(&after.trains) {
+            let swapped = match before.polarity {
+                Polarity::Normal => Polarity::Inverted,
+                Polarity::Inverted => Polarity::Normal,
+            };
+            prop_assert_eq!(after.polarity, swapped);
+            prop_assert_eq!(&after.doubts, &before.doubts);
+            prop_assert_eq!(&after.reversals, &before.reversals);
+            prop_assert_eq!(after.step, before.step);
+            for (before, after) in before.edges.iter().zip(&after.edges) {
+                prop_assert_eq!(after.direction, before.direction);
+                prop_assert_eq!(after.variance_s2, before.variance_s2);
+                prop_assert_eq!(after.level_before, -before.level_before);
+                prop_assert_eq!(after.level_after, -before.level_after);
+            }
+        }
+    }
+
+    /// A recorder started some samples later sees the same samples under other numbers. The coarse stage
+    /// may cut its blocks elsewhere and so move the window of a fit by a block, which exchanges a few samples
+    /// of noise at its ends, far from the step: an instant stays within its own standard deviation.
+    #[test]
+    fn a_later_start_shifts_all_instants_alike(scenario in ordinary_numbers(), later in 1usize..12_000) {
+        let rendered = synth::render(&scenario);
+        let (samples, rate) = (&rendered.channels[0], rendered.sample_rate_hz);
+        let whole = measured(samples, rate);
+        let shorter = measured(&samples[later..], rate);
+        prop_assert_eq!(whole.trains.len(), rendered.truth.digits.len());
+        prop_assert_eq!(whole.trains.len(), shorter.trains.len());
+        for (train, moved) in whole.trains.iter().zip(&shorter.trains) {
+            prop_assert_eq!(train.edges.len(), moved.edges.len());
+            for (i, (edge, shifted)) in train.edges.iter().zip(&moved.edges).enumerate() {
+                let apart_s = shifted.instant_s + later as f64 / rate - edge.instant_s;
+                let deviation_s = deviation_s(train, i);
+                prop_assert!(apart_s.abs() < deviation_s, "{apart_s} s apart, deviation {deviation_s} s");
+            }
+        }
+    }
+}
+
+/// Pushes the samples in blocks of these sizes, over and over.
+fn in_blocks(samples: &[f32], rate_hz: f64, sizes: &[usize]) -> Trace {
+    let mut detector = Detector::new(rate_hz);
+    let mut rest = samples;
+    for &size in sizes.iter().cycle() {
+        if rest.is_empty() {
+            break;
+        }
+        let (block, after) = rest.split_at(size.min(rest.len()));
+        detector.push(block);
+        rest = after;
+    }
+    detector.finish()
+}
+
+/// Two numbers far apart: several windows of 12 s follow one another, one of them without dialling.
+fn two_numbers_far_apart() -> Rendered {
+    synth::render(&Scenario {
+        numbers: vec![3, 7, 10, 2, 9],
+        pauses_s: vec![0.7, 0.9, 26.0, 0.8],
+        recorder: Recorder {
+            sample_rate_hz: 8_000.0,
+            noise_db: Some(40.0),
+            ..Recorder::default()
+        },
+        // The first window ends inside the second digit.
+        lead_in_s: 10.4,
+        ..Scenario::default()
+    })
+}
+
+proptest! {
+    #![proptest_config(fixed(2, 6))]
+
+    /// How a driver cuts the stream is no property of the recording: live and file agree to the last bit.
+    #[test]
+    fn blocks_of_any_sizes_give_the_same_trace(
+        scenario in ordinary_numbers(),
+        sizes in prop::collection::vec(1usize..100_000, 1..6),
+    ) {
+        let rendered = synth::render(&scenario);
+        let (samples, rate) = (&rendered.channels[0], rendered.sample_rate_hz);
+        prop_assert_eq!(in_blocks(samples, rate, &sizes), measured(samples, rate));
+    }
+}
+
+/// The same where windows of 12 s follow one another: their ends lie at fixed samples, not at ends of blocks.
+#[test]
+fn windows_do_not_depend_on_blocks() {
+    let rendered = two_numbers_far_apart();
+    let (samples, rate) = (&rendered.channels[0], rendered.sample_rate_hz);
+    assert!(samples.len() as f64 > 40.0 * rate);
+    let whole = measured(samples, rate);
+    let counts: Vec<usize> = whole.trains.iter().map(|t| t.edges.len() / 2).collect();
+    assert_eq!(counts, [3, 7, 10, 2, 9]);
+    for sizes in [
+        &[1][..],
+        &[4_095, 4_097],
+        &[96_000],
+        &[95_999, 1, 96_001],
+        &[100_000],
+    ] {
+        assert!(
+            in_blocks(samples, rate, sizes) == whole,
+            "blocks of {sizes:?} give another trace"
+        );
+    }
+}
+
+proptest! {
+    #![proptest_config(fixed(3, 10))]
+
+    /// A contact that has opened can only close: with edges that alternate from an opening to a closing in
+    /// rising order, every period is the sum of one break and one make, both longer than nothing. True of
+    /// whatever comes out, right or wrong, so the recordings are those with several impairments at once.
+    #[test]
+    fn every_period_is_a_break_and_a_make(index in 0u64..1_000_000) {
+        let rendered = synth::render(&families::mixed(index));
+        let samples = &rendered.channels[rendered.truth.channel - 1];
+        let trace = measured(samples, rendered.sample_rate_hz);
+        let mut now_s = 0.0;
+        for train in &trace.trains {
+            prop_assert!(!train.edges.is_empty() && train.edges.len() % 2 == 0);
+            for (i, edge) in train.edges.iter().enumerate() {
+                let due = if i % 2 == 0 { Direction::Opening } else { Direction::Closing };
+                prop_assert_eq!(edge.direction, due);
+                prop_assert!(edge.instant_s > now_s, "{} after {now_s}", edge.instant_s);
+                prop_assert!(edge.variance_s2 > 0.0 && edge.variance_s2.is_finite());
+                now_s = edge.instant_s;
+            }
+        }
+    }
+}
+
+/// Measures four recordings of a family against what was drawn: every instant must lie within five standard
+/// deviations as stated (one in two million by chance, were the deviations right).
+fn instants_are_those_drawn(name: &str) {
+    for index in 0..4 {
+        let rendered = synth::render(&families::draw(family(name), index));
+        let samples = &rendered.channels[rendered.truth.channel - 1];
+        let trace = measured(samples, rendered.sample_rate_hz);
+        let digits = &rendered.truth.digits;
+        assert_eq!(trace.trains.len(), digits.len(), "{name} {index}: digits");
+        for (train, digit) in trace.trains.iter().zip(digits) {
+            let breaks = digit.breaks.iter();
+            let drawn: Vec<f64> = breaks
+                .flat_map(|b| [b.break_start_s, b.make_start_s])
+                .collect();
+            assert_eq!(train.edges.len(), drawn.len(), "{name} {index}: pulses");
+            for (i, (edge, drawn)) in train.edges.iter().zip(drawn).enumerate() {
+                let deviations = (edge.instant_s - drawn) / deviation_s(train, i);
+                assert!(
+                    deviations.abs() < 5.0,
+                    "{name} {index}: edge {i} at {drawn} s is {deviations} deviations off"
+                );
+            }
+        }
+    }
+}
+
+/// A clean recording leaves only what the detector cannot know of the recorder.
+#[test]
+fn clean_instants_are_those_drawn() {
+    instants_are_those_drawn("clean");
+}
+
+/// A capacitor lets the levels droop, and moves no edge.
+#[test]
+fn coupled_instants_are_those_drawn() {
+    instants_are_those_drawn("coupling 2-8 Hz");
+}
+
+/// Noise moves instants by no more than stated.
+#[test]
+fn noisy_instants_are_those_drawn() {
+    instants_are_those_drawn("white noise 20 dB");
+}
+
+/// Chatter follows the first closure, which alone ends the break.
+#[test]
+fn chattering_instants_are_those_drawn() {
+    instants_are_those_drawn("chatter 0.5-4 ms");
+}
+
+/// No dial moved: there must be no train.
+fn no_train(samples: &[f32], rate_hz: f64) -> Result<(), TestCaseError> {
+    let trace = measured(samples, rate_hz);
+    prop_assert_eq!(trace.samples, samples.len() as u64);
+    prop_assert!(trace.rms.is_finite() && trace.peak.is_finite());
+    prop_assert!(trace.trains.is_empty(), "{} trains", trace.trains.len());
+    Ok(())
+}
+
+/// Usual rates of recordings.
+fn rates() -> impl Strategy<Value = f64> {
+    prop::sample::select(vec![8_000.0, 11_025.0, 16_000.0, 22_050.0])
+}
+
+proptest! {
+    #![proptest_config(fixed(4, 6))]
+
+    /// An unplugged input, or one with nothing but a direct voltage, holds no transition.
+    #[test]
+    fn silence_has_no_train(rate_hz in rates(), level in -0.9..0.9f32, seconds in 0.0..5.0f64) {
+        let length = (seconds * rate_hz) as usize;
+        no_train(&vec![0.0; length], rate_hz)?;
+        no_train(&vec![level; length], rate_hz)?;
+    }
+
+    /// Noise has steps of every size, and no rhythm.
+    #[test]
+    fn noise_has_no_train(
+        rate_hz in rates(),
+        level in 0.001..0.3f32,
+        samples in prop::collection::vec(-1.0..1.0f32, 20_000),
+    ) {
+        let noise: Vec<f32> = samples.iter().map(|x| level * x).collect();
+        no_train(&noise, rate_hz)?;
+    }
+
+    /// Mains hum has the rhythm of a very fast dial, and no steps.
+    #[test]
+    fn a_sine_of_50_hz_has_no_train(
+        rate_hz in rates(),
+        level in 0.01..1.0f64,
+        phase in 0.0..std::f64::consts::TAU,
+    ) {
+        let angle = std::f64::consts::TAU * 50.0 / rate_hz;
+        let hum: Vec<f32> = (0..(4.0 * rate_hz) as usize)
+            .map(|i| (level * (angle * i as f64 + phase).sin()) as f32)
+            .collect();
+        no_train(&hum, rate_hz)?;
+    }
+
+    /// A loop that opens and stays open, or closes and stays closed, has sent no pulse.
+    #[test]
+    fn a_single_step_has_no_train(
+        rate_hz in rates(),
+        from in -0.9..0.9f32,
+        to in -0.9..0.9f32,
+        at in 0.02..0.98f64,
+    ) {
+        let length = (4.0 * rate_hz) as usize;
+        let step = (at * length as f64) as usize;
+        let samples: Vec<f32> = (0..length).map(|i| if i < step { from } else { to }).collect();
+        no_train(&samples, rate_hz)?;
+    }
+}
+
+/// A stream that ends before it began is a recording all the same: of nothing.
+#[test]
+fn an_empty_stream_has_no_train() {
+    let trace = Detector::new(48_000.0).finish();
+    assert!(trace.trains.is_empty());
+    assert_eq!((trace.samples, trace.rms, trace.peak), (0, 0.0, 0.0));
+    assert_eq!(measured(&[], 8_000.0), measured(&[], 8_000.0));
+}
+
+/// Place between the first and the last instant of a digit, as a share of the way.
+fn inside(rendered: &Rendered, share: f64) -> usize {
+    let breaks = &rendered.truth.digits[0].breaks;
+    let (first, last) = (
+        breaks[0].break_start_s,
+        breaks[breaks.len() - 1].make_start_s,
+    );
+    ((first + share * (last - first)) * rendered.sample_rate_hz) as usize
+}
+
+proptest! {
+    #![proptest_config(fixed(5, 8))]
+
+    /// Where samples are missing, a pulse may be: whoever loses them says so, and the train is in doubt at
+    /// that instant. The other digit, far away, is not.
+    #[test]
+    fn missing_samples_inside_a_train_are_a_doubt(scenario in ordinary_numbers(), share in 0.02..0.98f64) {
+        let rendered = synth::render(&Scenario { pauses_s: vec![2.0], ..scenario });
+        let (samples, rate) = (&rendered.channels[0], rendered.sample_rate_hz);
+        let place = inside(&rendered, share);
+        let mut detector = Detector::new(rate);
+        detector.push(&samples[..place]);
+        detector.gap();
+        detector.push(&samples[place..]);
+        let trace = detector.finish();
+        prop_assert_eq!(trace.trains.len(), 2);
+        let gap = Doubt::Gap(place as f64 / rate);
+        prop_assert!(trace.trains[0].doubts.contains(&gap), "{:?}", trace.trains[0].doubts);
+        prop_assert!(!trace.trains[1].doubts.contains(&gap), "{:?}", trace.trains[1].doubts);
+    }
+
+    /// What happened before the recording began nobody knows: a train that may have begun before it is in
+    /// doubt, wherever in the train the recording begins and whatever the dial.
+    #[test]
+    fn a_start_inside_a_train_is_a_doubt(scenario in clean_digits(), pulses in 3u8..=10, share in 0.0..1.0f64) {
+        let rendered = synth::render(&Scenario { numbers: vec![pulses], ..scenario });
+        // From the first opening to just before the last, so that a pulse is left to be found.
+        let breaks = &rendered.truth.digits[0].breaks;
+        let (first, last) = (breaks[0].break_start_s, breaks[breaks.len() - 1].break_start_s - 0.003);
+        let rate = rendered.sample_rate_hz;
+        let start = ((first + share * (last - first)) * rate) as usize;
+        let trace = measured(&rendered.channels[0][start..], rate);
+        if let Some(train) = trace.trains.first() {
+            let pulses = train.edges.len() / 2;
+            let lead_s = train.edges[0].instant_s;
+            prop_assert!(!train.doubts.is_empty(), "{pulses} pulses, the first after {lead_s} s");
+        }
+    }
+}
