@@ -21,6 +21,8 @@ const CLEAR_SHARE: f64 = 0.45;
 const PLAIN_SHARE: f64 = 0.85;
 /// Openings of a doubtful train leave less than this, or the train is left out.
 const REPORTED_RESIDUAL: f64 = 0.12;
+/// No dial sends more pulses without a rest, whatever is wrong with it.
+const MOST_PULSES: usize = 24;
 /// Autocorrelation below which a residual passes for white noise.
 const WHITE: f64 = 0.35;
 /// Looked at around a train for steps that it does not explain: two periods of the slowest dial.
@@ -176,7 +178,8 @@ fn worth_reporting(train: &Train) -> bool {
     let residuals: Vec<f64> = train.edges.iter().step_by(2).map(|e| e.residual).collect();
     let clear = linear::median(&residuals).unwrap_or(1.0) < REPORTED_RESIDUAL;
     let even = train.edges.len() / 2 >= 4 && !train.doubts.contains(&Doubt::Irregular);
-    train.doubts.is_empty() || clear || even
+    let endless = train.edges.len() / 2 > MOST_PULSES;
+    train.doubts.is_empty() || ((clear || even) && !endless)
 }
 
 /// Openings and closings may differ in size by far (capacitors that discharge into a closing contact). What
