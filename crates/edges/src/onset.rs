@@ -65,25 +65,31 @@ pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onse
     }
     let mean = group.mean(&places)?;
     let first = group.first_departure(&mean)?;
-    let (offset, common, residual) = group.onset(&places, first)?;
-    let common = common + group.model_error(&mean, offset).powi(2);
+    let shared = group.onset(&places, first)?;
+    let offset = shared.offset;
+    let common = shared.variance + group.model_error(&mean, offset).powi(2);
     let half = group.half_step(&mean, offset);
     let (noise, size) = group.noise_and_size(&mean, offset);
     let spread = (places.len() as f64).sqrt();
     let each = places
         .iter()
         .zip(&variances)
-        .map(|(place, &variance)| Onset {
-            at: place + offset,
-            half_step: place + half,
-            variance: variance + 0.02f64.powi(2),
+        .enumerate()
+        .map(|(i, (place, &variance))| {
+            let own = (i == 0).then(|| group.own_onset(*place, &shared)).flatten();
+            let (at, variance) = choose((offset, variance + 0.02f64.powi(2)), own);
+            Onset {
+                at: place + at,
+                half_step: place + half + at - offset,
+                variance,
+            }
         })
         .collect();
     Some(Onsets {
         each,
         common,
         noise: noise * spread / size.max(f64::MIN_POSITIVE),
-        residual,
+        residual: shared.residual,
     })
 }
 
@@ -91,6 +97,32 @@ pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onse
 /// hundredths of the time to the first tenth, and by a seventh of a sample where that is instant.
 const MODEL_SHARE: f64 = 0.07;
 const MODEL_SAMPLES: f64 = 0.15;
+
+/// What the onsets of a kind share.
+struct Shared {
+    /// Onset in samples from the places of the transitions.
+    offset: f64,
+    variance: f64,
+    residual: f64,
+    model: Vec<Shape>,
+}
+
+/// A transition's own onset is looked for so far from the shared one.
+const OWN_SEARCH_S: f64 = 0.000_5;
+/// Its own onset counts when it differs from the aligned one by so many standard deviations.
+const DIFFERS: f64 = 5.0;
+
+/// The aligned onset, unless the transition's own contradicts it.
+fn choose(aligned: (f64, f64), own: Option<(f64, f64)>) -> (f64, f64) {
+    match own {
+        Some(own)
+            if (own.0 - aligned.0).powi(2) > DIFFERS * DIFFERS * (own.1 + aligned.1 + 0.01) =>
+        {
+            own
+        }
+        _ => aligned,
+    }
+}
 
 struct Group<'a> {
     samples: &'a [f64],
@@ -224,24 +256,13 @@ impl Group<'_> {
     }
 
     /// Onset common to all transitions, in samples from their places, its variance, and the residual.
-    fn onset(&self, places: &[f64], first: f64) -> Option<(f64, f64, f64)> {
-        let before = (FIT_BEFORE_S * self.rate_hz).max(FIT_SAMPLES);
-        let after = (FIT_AFTER_S * self.rate_hz).max(FIT_SAMPLES);
+    fn onset(&self, places: &[f64], first: f64) -> Option<Shared> {
         let windows: Vec<(Vec<f64>, f64)> = places
             .iter()
-            .filter_map(|place| {
-                let start = (place + first - before).ceil();
-                let end = start + (before + after).floor();
-                (start >= 0.0 && end < self.samples.len() as f64).then(|| {
-                    (
-                        self.samples[start as usize..end as usize].to_vec(),
-                        place - start,
-                    )
-                })
-            })
+            .filter_map(|&place| self.fit_window(place, first))
             .collect();
         let total: usize = windows.iter().map(|w| w.0.len()).sum();
-        let mut best: Option<(f64, f64, f64, f64)> = None;
+        let mut best: Option<(f64, Shared)> = None;
         for model in models(self.rate_hz) {
             let Some((offset, misfit, curvature)) = self.minimise(&windows, first, &model) else {
                 continue;
@@ -251,11 +272,53 @@ impl Group<'_> {
                 + terms * (total as f64).ln() * 0.5;
             let freedom = (total as f64 - terms).max(1.0);
             let variance = 2.0 * (misfit / freedom) / curvature.max(f64::MIN_POSITIVE);
-            if best.is_none_or(|(least, ..)| merit < least) {
-                best = Some((merit, offset, variance, (misfit / freedom).sqrt()));
+            if best.as_ref().is_none_or(|(least, _)| merit < *least) {
+                let residual = (misfit / freedom).sqrt();
+                best = Some((
+                    merit,
+                    Shared {
+                        offset,
+                        variance,
+                        residual,
+                        model,
+                    },
+                ));
             }
         }
-        best.map(|(_, offset, variance, residual)| (offset, variance, residual))
+        best.map(|(_, shared)| shared)
+    }
+
+    /// Samples around the first departure of the transition at `place`, and its place among them.
+    fn fit_window(&self, place: f64, first: f64) -> Option<(Vec<f64>, f64)> {
+        let before = (FIT_BEFORE_S * self.rate_hz).max(FIT_SAMPLES);
+        let after = (FIT_AFTER_S * self.rate_hz).max(FIT_SAMPLES);
+        let start = (place + first - before).ceil();
+        let end = start + (before + after).floor();
+        (start >= 0.0 && end < self.samples.len() as f64).then(|| {
+            (
+                self.samples[start as usize..end as usize].to_vec(),
+                place - start,
+            )
+        })
+    }
+
+    /// Onset of the transition at `place` by itself, in samples from the place, and its variance. A
+    /// transition that starts from another state than the others (the first of a train, after a long make)
+    /// has another waveform, and being aligned with the mean is then wrong.
+    fn own_onset(&self, place: f64, shared: &Shared) -> Option<(f64, f64)> {
+        let window = [self.fit_window(place, shared.offset)?];
+        let reach = (OWN_SEARCH_S * self.rate_hz).max(3.0);
+        let (from, to) = (shared.offset - reach, shared.offset + reach);
+        let coarse = self.sweep(&window, from, to, 0.5, &shared.model)?;
+        let fine = self.sweep(
+            &window,
+            coarse.0 - 1.0,
+            coarse.0 + 1.0,
+            0.125,
+            &shared.model,
+        )?;
+        let variance = 2.0 * shared.residual.powi(2) / fine.2.max(f64::MIN_POSITIVE);
+        Some((fine.0, variance))
     }
 
     /// Least misfit over the onset: place, misfit, curvature per sample².
