@@ -218,8 +218,7 @@ fn windows_do_not_depend_on_blocks() {
     let (samples, rate) = (&rendered.channels[0], rendered.sample_rate_hz);
     assert!(samples.len() as f64 > 40.0 * rate);
     let whole = measured(samples, rate);
-    let counts: Vec<usize> = whole.trains.iter().map(|t| t.edges.len() / 2).collect();
-    assert_eq!(counts, [3, 7, 10, 2, 9]);
+    assert_drawn(&rendered, &whole, "two numbers far apart");
     for sizes in [
         &[1][..],
         &[4_095, 4_097],
@@ -259,54 +258,67 @@ proptest! {
     }
 }
 
-/// Measures four recordings of a family against what was drawn: every instant must lie within five standard
-/// deviations as stated (one in two million by chance, were the deviations right).
-fn instants_are_those_drawn(name: &str) {
-    for index in 0..4 {
+/// Every instant must lie within five standard deviations, as stated, of the one drawn (one in two million
+/// by chance, were the deviations right).
+fn assert_drawn(rendered: &Rendered, trace: &Trace, name: &str) {
+    let digits = &rendered.truth.digits;
+    assert_eq!(trace.trains.len(), digits.len(), "{name}: digits");
+    for (train, digit) in trace.trains.iter().zip(digits) {
+        let breaks = digit.breaks.iter();
+        let drawn: Vec<f64> = breaks
+            .flat_map(|b| [b.break_start_s, b.make_start_s])
+            .collect();
+        assert_eq!(train.edges.len(), drawn.len(), "{name}: pulses");
+        for (i, (edge, drawn)) in train.edges.iter().zip(drawn).enumerate() {
+            let deviations = (edge.instant_s - drawn) / deviation_s(train, i);
+            assert!(
+                deviations.abs() < 5.0,
+                "{name}: edge {i} at {drawn} s is {deviations} deviations off"
+            );
+        }
+    }
+}
+
+/// Measures recordings of a family against what was drawn.
+fn instants_are_those_drawn(name: &str, indices: std::ops::Range<u64>) {
+    for index in indices {
         let rendered = synth::render(&families::draw(family(name), index));
         let samples = &rendered.channels[rendered.truth.channel - 1];
         let trace = measured(samples, rendered.sample_rate_hz);
-        let digits = &rendered.truth.digits;
-        assert_eq!(trace.trains.len(), digits.len(), "{name} {index}: digits");
-        for (train, digit) in trace.trains.iter().zip(digits) {
-            let breaks = digit.breaks.iter();
-            let drawn: Vec<f64> = breaks
-                .flat_map(|b| [b.break_start_s, b.make_start_s])
-                .collect();
-            assert_eq!(train.edges.len(), drawn.len(), "{name} {index}: pulses");
-            for (i, (edge, drawn)) in train.edges.iter().zip(drawn).enumerate() {
-                let deviations = (edge.instant_s - drawn) / deviation_s(train, i);
-                assert!(
-                    deviations.abs() < 5.0,
-                    "{name} {index}: edge {i} at {drawn} s is {deviations} deviations off"
-                );
-            }
-        }
+        assert_drawn(&rendered, &trace, &format!("{name} {index}"));
     }
 }
 
 /// A clean recording leaves only what the detector cannot know of the recorder.
 #[test]
 fn clean_instants_are_those_drawn() {
-    instants_are_those_drawn("clean");
+    instants_are_those_drawn("clean", 0..4);
 }
 
 /// A capacitor lets the levels droop, and moves no edge.
 #[test]
 fn coupled_instants_are_those_drawn() {
-    instants_are_those_drawn("coupling 2-8 Hz");
+    instants_are_those_drawn("coupling 2-8 Hz", 0..4);
 }
 
 /// Noise moves instants by no more than stated.
 #[test]
 fn noisy_instants_are_those_drawn() {
-    instants_are_those_drawn("white noise 20 dB");
+    instants_are_those_drawn("white noise 20 dB", 0..4);
 }
 
 /// Chatter follows the first closure, which alone ends the break.
 #[test]
 fn chattering_instants_are_those_drawn() {
-    instants_are_those_drawn("chatter 0.5-4 ms");
+    instants_are_those_drawn("chatter 0.5-4 ms", 0..4);
+}
+
+/// A first closure of under a sample, a reopening, then the closure that the detector takes for the first.
+#[test]
+#[ignore = "the closing drawn at 2.230 s is 11 samples late, 101 of its standard deviations, \
+            and no doubt: its first closure lasts 16 microseconds, 0.75 of a sample"]
+fn chatter_after_a_closure_shorter_than_a_sample() {
+    instants_are_those_drawn("chatter 0.5-4 ms", 7..8);
 }
 
 /// No dial moved: there must be no train.
@@ -318,13 +330,26 @@ fn no_train(samples: &[f32], rate_hz: f64) -> Result<(), TestCaseError> {
     Ok(())
 }
 
+/// White noise of even distribution within ±`peak`: the upper bits of a linear congruential generator with
+/// Knuth's constants (The Art of Computer Programming, volume 2, 3.3.4, table 1, line 26).
+fn white_noise(seed: u64, length: usize, peak: f32) -> Vec<f32> {
+    let mut state = seed;
+    let mut next = || {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (state >> 40) as f32 / (1u32 << 23) as f32 - 1.0
+    };
+    (0..length).map(|_| peak * next()).collect()
+}
+
 /// Usual rates of recordings.
 fn rates() -> impl Strategy<Value = f64> {
     prop::sample::select(vec![8_000.0, 11_025.0, 16_000.0, 22_050.0])
 }
 
 proptest! {
-    #![proptest_config(fixed(4, 6))]
+    #![proptest_config(fixed(4, 12))]
 
     /// An unplugged input, or one with nothing but a direct voltage, holds no transition.
     #[test]
@@ -336,13 +361,8 @@ proptest! {
 
     /// Noise has steps of every size, and no rhythm.
     #[test]
-    fn noise_has_no_train(
-        rate_hz in rates(),
-        level in 0.001..0.3f32,
-        samples in prop::collection::vec(-1.0..1.0f32, 20_000),
-    ) {
-        let noise: Vec<f32> = samples.iter().map(|x| level * x).collect();
-        no_train(&noise, rate_hz)?;
+    fn noise_has_no_train(rate_hz in rates(), level in 0.001..0.9f32, seed in any::<u64>()) {
+        no_train(&white_noise(seed, 20_000, level), rate_hz)?;
     }
 
     /// Mains hum has the rhythm of a very fast dial, and no steps.
@@ -393,8 +413,16 @@ fn inside(rendered: &Rendered, share: f64) -> usize {
     ((first + share * (last - first)) * rendered.sample_rate_hz) as usize
 }
 
+/// Four pairs of chance steps, spaced like the pulses of a dial.
+#[test]
+#[ignore = "white noise gives a train of four pulses with the doubt WeakEdge: its edges have signal-to-noise \
+            ratios of 0.1 to 6.3"]
+fn this_noise_has_no_train_either() {
+    no_train(&white_noise(84, 20_000, 0.1), 8_000.0).expect("no train");
+}
+
 proptest! {
-    #![proptest_config(fixed(5, 8))]
+    #![proptest_config(fixed(5, 24))]
 
     /// Where samples are missing, a pulse may be: whoever loses them says so, and the train is in doubt at
     /// that instant. The other digit, far away, is not.
@@ -425,10 +453,10 @@ proptest! {
         let rate = rendered.sample_rate_hz;
         let start = ((first + share * (last - first)) * rate) as usize;
         let trace = measured(&rendered.channels[0][start..], rate);
-        if let Some(train) = trace.trains.first() {
-            let pulses = train.edges.len() / 2;
-            let lead_s = train.edges[0].instant_s;
-            prop_assert!(!train.doubts.is_empty(), "{pulses} pulses, the first after {lead_s} s");
-        }
+        prop_assert_eq!(trace.trains.len(), 1);
+        let train = &trace.trains[0];
+        let pulses = train.edges.len() / 2;
+        let lead_s = train.edges[0].instant_s;
+        prop_assert!(!train.doubts.is_empty(), "{pulses} pulses, the first after {lead_s} s");
     }
 }

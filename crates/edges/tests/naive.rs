@@ -11,14 +11,14 @@ use support::{clean_digits, fixed, measured};
 const BINS: usize = 256;
 
 /// Linear interpolation of a band-limited step, in samples. The step of a low-pass at 0.45 of the sample
-/// rate is 1/2 + Si(0.9 pi t) / pi. A chord between its values at -a and 1 - a crosses 1/2 at most 0.0453
-/// samples from t = 0 (by search over a; none at a = 0, 1/2 and 1, where the step is odd about the chord's
-/// middle or touched at t = 0 itself). That is an error of the naive detector.
-const CHORD: f64 = 0.0453;
+/// rate is 1/2 + Si(0.9 pi t) / pi. A chord between its values at -a and 1 - a crosses 1/2 at most 0.0454
+/// samples from t = 0 (by search over a, with Kaiser's window of parameter 9 over 64 samples; worst at
+/// a = 0.2 and 0.8, none at 0, 1/2 and 1). That is an error of the naive detector.
+const CHORD: f64 = 0.0454;
 /// The levels are known to half a bin of the trace's whole swing, overshoot of 9 % at both ends included:
-/// 1.18 / 256 / 2 = 0.0023 of the step. The step rises 0.9 of itself in a sample, so that a mid-reference
-/// level so far off is crossed 0.0026 samples off.
-const LEVEL: f64 = 0.0026;
+/// 1.18 / 256 / 2 = 0.0023 of the step. A chord across the middle of the step rises at least 0.58 in a
+/// sample, so that a mid-reference level so far off is crossed 0.004 samples off.
+const LEVEL: f64 = 0.004;
 
 /// What the naive detector sees of one transition: its instant in samples, and whether the trace rises.
 struct Crossing {
