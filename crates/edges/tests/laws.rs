@@ -83,6 +83,10 @@ proptest! {
         let after = measured(&quieter, rendered.sample_rate_hz);
         prop_assert!(!before.trains.is_empty());
         prop_assert_eq!(instants(&before), instants(&after));
+        for (before, after) in before.trains.iter().zip(&after.trains) {
+            prop_assert_eq!(after.polarity, before.polarity);
+            prop_assert_eq!(&after.doubts, &before.doubts);
+        }
     }
 
     /// Neither volume nor a direct voltage under the signal moves a contact. What is left is the rounding of
