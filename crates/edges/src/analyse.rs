@@ -73,11 +73,11 @@ pub(crate) fn window(window: Window<'_>) -> Analysis {
         .filter(|pulses| credible(pulses, &found.entry, &coarse.means))
         .filter_map(|pulses| build(&window, &coarse, &samples, &found, pulses, hum.as_ref()))
         .collect();
-    confirm::confirm(&mut seen);
-    seen.retain(|s| worth_reporting(&s.train));
     let wired = seen.iter().any(|s| !s.sounded);
     seen.retain(|s| !s.sounded);
-    let clicks = !wired && clicks();
+    confirm::confirm(&mut seen);
+    seen.retain(|s| worth_reporting(&s.train));
+    let clicks = (seen.is_empty() || !wired) && clicks();
     Analysis { seen, clicks }
 }
 
@@ -177,7 +177,8 @@ fn credible(pulses: &[Pulse], entry: &Entry, trace: &[f64]) -> bool {
 fn worth_reporting(train: &Train) -> bool {
     let residuals: Vec<f64> = train.edges.iter().step_by(2).map(|e| e.residual).collect();
     let clear = linear::median(&residuals).unwrap_or(1.0) < REPORTED_RESIDUAL;
-    let even = train.edges.len() / 2 >= 4 && !train.doubts.contains(&Doubt::Irregular);
+    let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
+    let even = train.edges.len() / 2 >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
     let endless = train.edges.len() / 2 > MOST_PULSES;
     train.doubts.is_empty() || ((clear || even) && !endless)
 }

@@ -39,6 +39,11 @@ const SHARP_OWN: f64 = 0.012;
 /// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
 const CLIPPED_OWN: f64 = 0.2;
 const CLIPPED_COMMON: f64 = 0.15;
+/// A closing that fits worse than this, and than so many usual openings, may have begun earlier, by about
+/// so much.
+const HIDDEN_RESIDUAL: f64 = 0.03;
+const HIDDEN_USUALS: f64 = 3.0;
+const HIDDEN_S: f64 = 0.000_1;
 /// Looked at beside a transition for flat tops.
 const FLAT_S: f64 = 0.001;
 
@@ -169,6 +174,7 @@ impl Refiner<'_> {
         };
         self.mend_slow(&mut refined);
         refined.clipped = self.widen_clipped(&mut refined);
+        self.widen_hidden(&mut refined);
         refined
     }
 
@@ -196,6 +202,21 @@ impl Refiner<'_> {
         refined.common.0 += shared(flat[0]);
         refined.common.1 += shared(flat[1]);
         samples
+    }
+
+    /// A first closure shorter than a sample is lost, and the next one is taken for the make; all that is
+    /// left of it is a worse fit than the openings have.
+    fn widen_hidden(&self, refined: &mut Refined) {
+        let openings: Vec<f64> = refined.pulses.iter().map(|p| p.0.residual).collect();
+        let usual = linear::median(&openings).unwrap_or(1.0);
+        if refined.slow.1 {
+            return;
+        }
+        for (_, closing) in &mut refined.pulses {
+            if closing.residual > HIDDEN_RESIDUAL.max(HIDDEN_USUALS * usual) {
+                closing.variance += (HIDDEN_S * self.rate_hz).powi(2);
+            }
+        }
     }
 
     /// Samples of one value on one side of a transition while the other side moves; `None` when neither

@@ -140,7 +140,7 @@ fn invented(family: &Family, options: &Options) -> String {
         .map(|index| {
             let digits = detect(&synth::render(&families::draw(family, index)));
             let sure = digits.iter().filter(|d| d.sure).count();
-            if digits.len() > 0 && options.verbose {
+            if sure > 0 && options.verbose {
                 println!("    {} {index}: {}", family.name, note(&[], &digits));
             }
             (sure, digits.len() - sure)
