@@ -8,7 +8,7 @@ use crate::linear;
 /// Energy is taken in pieces of so long.
 const PIECE_S: f64 = 0.001;
 /// A click stands out of the middle energy by this factor, and is the strongest for so long around.
-const STANDS_OUT: f64 = 30.0;
+const STANDS_OUT: f64 = 16.0;
 const ALONE_S: f64 = 0.006;
 /// Periods of a dial.
 const PERIOD_S: std::ops::RangeInclusive<f64> = 0.044..=0.205;
@@ -17,8 +17,6 @@ const EVEN: f64 = 0.06;
 /// Clicks in one run: no fewer prove a rhythm, and no dial makes more.
 const RUN: std::ops::RangeInclusive<usize> = 5..=12;
 
-/// Two contacts click in a period; speech has many more bursts.
-const MOST_IN_PERIOD: f64 = 2.3;
 /// Compared after a transition for so long.
 const COMPARED_S: f64 = 0.005;
 /// Openings and closings more alike than this are both clicks of one body.
@@ -120,16 +118,7 @@ fn run_from(clicks: &[f64], second: f64, period: f64) -> usize {
         count += 1;
         last = *next;
     }
-    let first = second - period;
-    let among = clicks
-        .iter()
-        .filter(|c| (first..=last).contains(*c))
-        .count();
-    if among as f64 > MOST_IN_PERIOD * count as f64 {
-        0
-    } else {
-        count
-    }
+    count
 }
 
 #[cfg(test)]

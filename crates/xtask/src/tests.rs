@@ -108,7 +108,7 @@ fn exit_code(code: Option<i32>) -> ExitCode {
 }
 
 #[cfg(test)]
-mod tests {
+mod of_tally {
     use super::*;
 
     fn tally_of(output: &str) -> Tally {
