@@ -119,10 +119,7 @@ impl Refiner<'_> {
         let reach = 2.0 * coarse.factor as f64 + 2.0;
         let first: Vec<Option<Fit>> = places
             .iter()
-            .map(|&(at, _)| {
-                self.single(&shape, at, reach, self.sign)
-                    .map(|(fit, _)| fit)
-            })
+            .map(|&(at, _)| self.single(&shape, at, reach, self.sign))
             .collect();
         let openings: Vec<f64> = places
             .iter()
@@ -321,7 +318,7 @@ impl Refiner<'_> {
     }
 
     /// Fits one step alone near `at`. Instants of the fit are moved to the samples' own count.
-    fn single(&self, shape: &Shape, at: f64, reach: f64, sign: f64) -> Option<(Fit, Bounds)> {
+    fn single(&self, shape: &Shape, at: f64, reach: f64, sign: f64) -> Option<Fit> {
         let bounds = Bounds {
             first: at - self.around(),
             last: at + self.around(),
@@ -334,7 +331,7 @@ impl Refiner<'_> {
         let at = cluster::scan(window, shape, sign, 1, (local - reach, local + reach))?;
         let mut fit = cluster::fit(window, shape, &[Step { at, sign }], 1)?;
         fit.steps.iter_mut().for_each(|s| s.at += start);
-        Some((fit, bounds))
+        Some(fit)
     }
 
     /// Fits a transition together with the reversals around it.
@@ -371,7 +368,7 @@ impl Refiner<'_> {
         let steps = self.tidy(steps, sign);
         if steps.len() <= 1 {
             let place = steps.first().map_or(at, |s| s.at + start);
-            let (fit, _) = self.single(contact.shape, place, 4.0 + 0.0002 * self.rate_hz, sign)?;
+            let fit = self.single(contact.shape, place, 4.0 + 0.0002 * self.rate_hz, sign)?;
             return Some(fitted(&fit, sign));
         }
         let absolute = |s: &Step| Step {
