@@ -4,7 +4,7 @@ use edges::{Detector, Trace, Train};
 use recording::{Facts, Warning};
 use report::Unreadable;
 
-use super::args::Channel;
+use super::measuring::Channel;
 
 /// Channels measured side by side at most: each keeps its own running state.
 const CHANNELS_AT_MOST: u16 = 16;

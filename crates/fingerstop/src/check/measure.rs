@@ -7,16 +7,16 @@ use recording::{Error, OpenOptions, Recording};
 use report::{Measured, Record, Unreadable};
 use score::Settings;
 
-use super::args::CheckArgs;
 use super::channels::Channels;
 use super::gaps::Gaps;
+use super::measuring::MeasureArgs;
 use super::progress::Progress;
 use super::section::{self, Section};
 
 /// Reads, measures and scores `input`. What cannot be read is a record too.
 pub(crate) fn record(
     input: &Path,
-    args: &CheckArgs,
+    args: &MeasureArgs,
     settings: &Settings,
     progress: &mut Progress,
 ) -> Record {
@@ -32,7 +32,7 @@ pub(crate) fn record(
 fn measured(
     input: &Path,
     name: &str,
-    args: &CheckArgs,
+    args: &MeasureArgs,
     settings: &Settings,
     progress: &mut Progress,
 ) -> Result<Measured, Unreadable> {
@@ -80,7 +80,7 @@ fn measured(
     })
 }
 
-fn open(input: &Path, args: &CheckArgs) -> Result<Recording, Unreadable> {
+fn open(input: &Path, args: &MeasureArgs) -> Result<Recording, Unreadable> {
     let options = OpenOptions {
         raw: args.raw.clone(),
         csv_rate_hz: args.csv_rate,

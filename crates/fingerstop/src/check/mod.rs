@@ -3,13 +3,14 @@
 mod args;
 mod channels;
 mod gaps;
-mod measure;
-mod outcome;
+pub(crate) mod measure;
+pub(crate) mod measuring;
+pub(crate) mod outcome;
 mod plot;
-mod progress;
+pub(crate) mod progress;
 mod render;
 mod section;
-mod settings;
+pub(crate) mod settings;
 
 pub(crate) use args::CheckArgs;
 
@@ -23,7 +24,7 @@ use settings::Chosen;
 /// Measures every input, writes what was found, and says how it ended.
 pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
     args.verify()?;
-    let chosen = settings::choose(args)?;
+    let chosen = settings::choose(&args.measuring)?;
     let mut output = Output::open(args.output.as_deref(), args.force)?;
     let mut plot = PlotFile::open(args)?;
     let mut renderer = Renderer::new(args, &chosen, &output);
@@ -31,7 +32,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
     let mut exit = Exit::Good;
     output.write(&renderer.begin(), exit)?;
     for input in &args.files {
-        let record = measure::record(input, args, &chosen.settings, &mut progress);
+        let record = measure::record(input, &args.measuring, &chosen.settings, &mut progress);
         progress.clear();
         exit = exit.max(outcome::of(&record, &chosen.settings));
         if let Err(unreadable) = &record.outcome {

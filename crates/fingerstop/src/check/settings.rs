@@ -2,7 +2,7 @@
 
 use score::{Quench, Settings, Tap};
 
-use super::args::{CheckArgs, QuenchName, TapName};
+use super::measuring::{MeasureArgs, QuenchName, TapName};
 use crate::config::Config;
 use crate::stop::Stop;
 use crate::values::{LimitChoice, limit_choice};
@@ -16,7 +16,7 @@ pub(crate) struct Chosen {
 }
 
 /// Flag before environment before configuration.
-pub(crate) fn choose(args: &CheckArgs) -> Result<Chosen, Stop> {
+pub(crate) fn choose(args: &MeasureArgs) -> Result<Chosen, Stop> {
     let choice = match &args.limits {
         Some(choice) => Some(choice.clone()),
         None => configured()?,
