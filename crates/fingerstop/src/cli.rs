@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 
 use crate::stop::{Exit, Stop};
-use crate::{check, completions, explain, limits, synth};
+use crate::{check, compare, completions, explain, limits, synth};
 
 /// Measures the pulses of a rotary dial in recordings of its line, and judges them against published limits.
 #[derive(Parser)]
@@ -18,6 +18,7 @@ Examples:
   fingerstop check dial.wav                          measure; nothing is judged
   fingerstop check dial.wav --limits us-1956-later   judge by a published set
   fingerstop check dial.wav --plot dial.svg          draw the timing plot
+  fingerstop compare before.wav after.wav            what an adjustment changed
   fingerstop synth --demo demo                       make recordings to try it on
 
 Exit codes:
@@ -31,6 +32,8 @@ Exit codes:
 enum Command {
     /// Measure the dialled digits in recordings, and judge them if limits are chosen
     Check(Box<check::CheckArgs>),
+    /// Show the same dial before and after: what changed, and whether the change is larger than its uncertainty
+    Compare(Box<compare::CompareArgs>),
     /// Show the published limit sets, or choose one once for all
     Limits(limits::LimitsArgs),
     /// Make recordings of known truth
@@ -45,6 +48,7 @@ enum Command {
 pub(crate) fn run(cli: &Cli) -> Result<Exit, Stop> {
     match &cli.command {
         Command::Check(args) => check::run(args),
+        Command::Compare(args) => compare::run(args),
         Command::Limits(args) => limits::run(args),
         Command::Synth(args) => synth::run(args),
         Command::Explain(args) => explain::run(args),

@@ -2,6 +2,7 @@
 
 mod check;
 mod cli;
+mod compare;
 mod completions;
 mod config;
 mod explain;

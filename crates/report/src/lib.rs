@@ -6,6 +6,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
 mod chart;
+mod compare;
 mod csv;
 mod explain;
 mod figure;
@@ -14,15 +15,24 @@ mod plot;
 mod record;
 #[cfg(test)]
 mod sample;
+mod saved;
 mod text;
 mod words;
 
 pub use chart::timing_plot;
+pub use compare::{
+    Change, Clocks, CompareOptions, Comparison, MaxShift, Pairing, Step, compare, compare_json,
+    compare_text,
+};
 pub use csv::{csv_header, csv_rows};
 pub use explain::{explain, explained_codes};
 pub use figure::{clock_joined, with_uncertainty};
 pub use plot::{PlotError, Theme};
 pub use record::{Measured, Record, Unreadable};
+pub use saved::{
+    Saved, SavedCheck, SavedDigit, SavedError, SavedFinding, SavedLimits, SavedMessage, SavedPulse,
+    SavedRange, SavedReason, SavedSpread, SavedTrace, may_be_saved, read_saved,
+};
 pub use text::{Paint, limit_list, limit_sheet, text, text_summary};
 pub use words::{quench_word, tap_word, verdict_code, verdict_words};
 

@@ -1,6 +1,6 @@
 //! `check`: measures recordings and judges them.
 
-mod args;
+pub(crate) mod args;
 mod channels;
 mod gaps;
 pub(crate) mod measure;
@@ -8,7 +8,7 @@ pub(crate) mod measuring;
 pub(crate) mod outcome;
 mod plot;
 pub(crate) mod progress;
-mod render;
+pub(crate) mod render;
 mod section;
 pub(crate) mod settings;
 

@@ -31,6 +31,17 @@ impl Progress {
         }
     }
 
+    /// Progress that shows nothing.
+    pub(crate) fn none() -> Self {
+        Progress {
+            wanted: false,
+            files: 0,
+            current: 0,
+            started: Instant::now(),
+            shown: None,
+        }
+    }
+
     /// The next input begins.
     pub(crate) fn next_file(&mut self) {
         self.current += 1;

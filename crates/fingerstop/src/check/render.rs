@@ -109,7 +109,7 @@ fn not_written(error: serde_json::Error) -> Stop {
 }
 
 /// Colour only on a terminal that wants it, unless told otherwise.
-fn paint(when: ColorWhen, output: &Output) -> Paint {
+pub(crate) fn paint(when: ColorWhen, output: &Output) -> Paint {
     let set = |name: &str| env::var_os(name).is_some_and(|value| !value.is_empty());
     let terminal = output.is_standard() && stdout().is_terminal();
     let wanted = match when {

@@ -4,7 +4,7 @@ mod advice;
 mod digit;
 mod limits;
 mod number;
-mod page;
+pub(crate) mod page;
 #[cfg(test)]
 mod tests;
 

@@ -15,38 +15,38 @@ pub enum Paint {
     Ansi,
 }
 
-pub(super) struct Page {
+pub(crate) struct Page {
     text: String,
     paint: Paint,
 }
 
 impl Page {
-    pub(super) fn new(paint: Paint) -> Self {
+    pub(crate) fn new(paint: Paint) -> Self {
         Page {
             text: String::new(),
             paint,
         }
     }
 
-    pub(super) fn finish(self) -> String {
+    pub(crate) fn finish(self) -> String {
         self.text
     }
 
     /// The first line: the verdict in capitals and what it is about.
-    pub(super) fn verdict(&mut self, words: &str, verdict: Verdict, input: &str) {
+    pub(crate) fn verdict(&mut self, words: &str, verdict: Verdict, input: &str) {
         let capitals = words.to_uppercase();
         let shown = printable(input);
         let painted = self.painted(&capitals, colour(verdict));
         self.text.push_str(&format!("{painted}  {shown}\n"));
     }
 
-    pub(super) fn heading(&mut self, words: &str) {
+    pub(crate) fn heading(&mut self, words: &str) {
         let painted = self.painted(words, "1");
         self.text.push_str(&format!("\n{painted}\n"));
     }
 
     /// A line as it is.
-    pub(super) fn line(&mut self, indent: usize, words: &str) {
+    pub(crate) fn line(&mut self, indent: usize, words: &str) {
         self.text
             .push_str(&format!("{:indent$}{}", "", printable(words)));
         while self.text.ends_with(' ') {
@@ -55,22 +55,28 @@ impl Page {
         self.text.push('\n');
     }
 
-    pub(super) fn blank(&mut self) {
+    /// A line that is made safe and painted already.
+    pub(crate) fn raw(&mut self, line: &str) {
+        self.text.push_str(line);
+        self.text.push('\n');
+    }
+
+    pub(crate) fn blank(&mut self) {
         self.text.push('\n');
     }
 
     /// Words wrapped at an indent.
-    pub(super) fn paragraph(&mut self, indent: usize, words: &str) {
+    pub(crate) fn paragraph(&mut self, indent: usize, words: &str) {
         self.paragraph_after(&" ".repeat(indent), words);
     }
 
     /// A dashed item, wrapped.
-    pub(super) fn item(&mut self, words: &str) {
+    pub(crate) fn item(&mut self, words: &str) {
         self.paragraph_after("  - ", words);
     }
 
     /// Words wrapped behind `lead`, later lines indented by its width.
-    pub(super) fn paragraph_after(&mut self, lead: &str, words: &str) {
+    pub(crate) fn paragraph_after(&mut self, lead: &str, words: &str) {
         let indent = lead.chars().count();
         let words = printable(words);
         let mut line = String::new();
@@ -91,7 +97,7 @@ impl Page {
     }
 
     /// `words` with an ANSI style, if colour was asked for.
-    pub(super) fn painted(&self, words: &str, style: &str) -> String {
+    pub(crate) fn painted(&self, words: &str, style: &str) -> String {
         match self.paint {
             Paint::Plain => words.to_owned(),
             Paint::Ansi => format!("\u{1b}[{style}m{words}\u{1b}[0m"),
@@ -99,14 +105,14 @@ impl Page {
     }
 
     /// A line that ends with a verdict in its colour.
-    pub(super) fn verdict_row(&mut self, row: &str, verdict: Verdict, words: &str) {
+    pub(crate) fn verdict_row(&mut self, row: &str, verdict: Verdict, words: &str) {
         let painted = self.painted(words, colour(verdict));
         self.text.push_str(&format!("{row}{painted}\n"));
     }
 }
 
 /// ANSI style of a verdict: bold, green, yellow, red or the default colour.
-fn colour(verdict: Verdict) -> &'static str {
+pub(crate) fn colour(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Pass => "1;32",
         Verdict::ConditionalPass | Verdict::ConditionalFail => "1;33",
