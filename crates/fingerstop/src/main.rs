@@ -8,6 +8,7 @@ mod config;
 mod explain;
 mod interrupt;
 mod limits;
+mod limits_file;
 mod output;
 mod stop;
 mod synth;

@@ -1,8 +1,12 @@
 //! Option values that several commands share.
 
+use std::path::Path;
+
 use clap::ValueEnum;
 use score::Plan;
 use score::limits::{self, LimitSet};
+
+use crate::limits_file;
 
 /// What `--limits` says.
 #[derive(Clone, Debug)]
@@ -13,21 +17,36 @@ pub(crate) enum LimitChoice {
     Set(Box<LimitSet>),
 }
 
-/// Reads the name of a limit set, or `none`.
+/// Reads the name of a limit set or of a file that holds one, or `none`.
 pub(crate) fn limit_choice(name: &str) -> Result<LimitChoice, String> {
     if name == "none" {
         return Ok(LimitChoice::None);
     }
-    limits::find(name)
-        .map(|set| LimitChoice::Set(Box::new(set.clone())))
-        .ok_or_else(|| no_such_set(name))
+    limit_set(name).map(|set| LimitChoice::Set(Box::new(set)))
+}
+
+/// The published set of that name, or the set in that file.
+pub(crate) fn limit_set(name: &str) -> Result<LimitSet, String> {
+    match limits::find(name) {
+        Some(set) => Ok(set.clone()),
+        None if is_file(name) => limits_file::read(Path::new(name)),
+        None => Err(no_such_set(name)),
+    }
+}
+
+/// True when `name` means a file: it says so by its ending or a folder, or is one.
+pub(crate) fn is_file(name: &str) -> bool {
+    let path = Path::new(name);
+    path.extension().is_some_and(|ending| ending == "toml")
+        || path.components().count() > 1
+        || path.is_file()
 }
 
 /// Says that a limit set is unknown, and which are known.
 pub(crate) fn no_such_set(name: &str) -> String {
     let names: Vec<&str> = limits::all().iter().map(|set| set.name.as_ref()).collect();
     format!(
-        "there is no limit set `{name}`; sets are none, {}",
+        "there is no limit set `{name}`; sets are none, {}, or a TOML file of your own",
         names.join(", ")
     )
 }

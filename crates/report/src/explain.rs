@@ -136,7 +136,7 @@ const FINDINGS: [Entry; 10] = [
     ),
 ];
 
-const REASONS: [Entry; 15] = [
+const REASONS: [Entry; 16] = [
     entry(
         "no-limits",
         "No limit set was chosen, so nothing was judged: the families of limits exclude each other's healthy dials.",
@@ -186,6 +186,11 @@ const REASONS: [Entry; 15] = [
         "grade",
         "The evidence for the chosen limits is second-hand or weaker.",
         "`fingerstop limits show NAME` says what was read.",
+    ),
+    entry(
+        "for-information",
+        "The evidence for the chosen limits is grade C: where the values lie is said, but nothing is judged by them.",
+        "Choose a set of grade B- or better: `fingerstop limits list`.",
     ),
     entry(
         "set-to-only",

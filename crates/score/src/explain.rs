@@ -112,7 +112,9 @@ fn nothing_to_judge(set: &LimitSet, digits: &[Digit], checks: &[Check]) -> Vec<R
         .filter(|(index, digit)| digit.sure && !judged(*index));
     silent
         .map(|(index, digit)| {
-            let why = if digit.pulses == 1 {
+            let why = if set.limits_only_pauses() {
+                "it limits only pauses, and those are judged with --judge-pauses"
+            } else if digit.pulses == 1 {
                 "a single pulse has no speed and no percent break"
             } else {
                 "nothing it limits was measured"
@@ -241,6 +243,7 @@ pub(crate) fn warnings(settings: &Settings, verdict: Verdict) -> Vec<Reason> {
     let outside = matches!(verdict, Verdict::Fail | Verdict::ConditionalFail);
     [
         graded(set),
+        for_information(set),
         if outside { set_to_only(set) } else { None },
         other_definition(set),
         settings.tap.and_then(|tap| tap_scope(set, tap)),
@@ -263,6 +266,16 @@ fn graded(set: &LimitSet) -> Option<Reason> {
     set.grade
         .is_to_be_printed()
         .then(|| recording_wide("grade", text()))
+}
+
+fn for_information(set: &LimitSet) -> Option<Reason> {
+    let text = || {
+        format!(
+            "{} is for information: its evidence is too weak to judge by",
+            set.name
+        )
+    };
+    (!set.grade.judges()).then(|| recording_wide("for-information", text()))
 }
 
 fn set_to_only(set: &LimitSet) -> Option<Reason> {

@@ -66,10 +66,26 @@ pub(crate) fn checks(
     if settings.judge_pauses {
         checks.extend(judge.pause(digits));
     }
+    if !set.grade.judges() {
+        checks.iter_mut().for_each(inform);
+    }
     if let Some(doubt) = &digit.doubt {
         checks.iter_mut().for_each(|check| withhold(check, doubt));
     }
     checks
+}
+
+/// Evidence too weak for a verdict: says where the value lies and takes the word back.
+fn inform(check: &mut Check) {
+    let place = match check.verdict {
+        Verdict::Pass => "inside",
+        Verdict::ConditionalPass => "inside, by less than the uncertainty",
+        Verdict::ConditionalFail => "outside, by less than the uncertainty",
+        Verdict::Fail => "outside",
+        Verdict::NotJudged => return,
+    };
+    withhold(check, &format!("for information, the value lies {place}"));
+    check.undecidable = false;
 }
 
 /// One digit against one set.
@@ -394,4 +410,41 @@ pub(crate) fn count_check(
         withhold(&mut check, doubt);
     }
     check
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_abs_diff_eq;
+
+    /// Worked examples of JCGM 106:2012 clause 7. A Zener diode of −5.47 V, u = 0.05 V, must break down at
+    /// −5.40 V or below: Φ(1.40) = 0.919. An oil of 13.6 mm²/s, u = 1.8 mm²/s, must lie in 12.5-16.3 mm²/s:
+    /// Φ(1.5) − Φ(−0.61) = 0.66.
+    #[test]
+    fn examples_of_the_guide_on_conformity() {
+        let diode = conformance_probability(-5.47, 0.05, None, Some(-5.40));
+        assert_abs_diff_eq!(diode, 0.919, epsilon = 0.0005);
+        let oil = conformance_probability(13.6, 1.8, Some(12.5), Some(16.3));
+        assert_abs_diff_eq!(oil, 0.66, epsilon = 0.005);
+    }
+
+    /// A published worked example of the four words (a micrometer, error at most ± 0.003 mm, U = 0.0010 mm):
+    /// 0.0017 mm passes, 0.0025 mm is inside by less than U; beyond the limit 0.0035 mm by less, 0.0045 mm by more.
+    #[test]
+    fn the_four_words_of_a_published_example() {
+        let word_of = |error_mm| word(error_mm, Some(-0.003), Some(0.003), 0.0010);
+        assert_eq!(word_of(0.0017), Verdict::Pass);
+        assert_eq!(word_of(0.0025), Verdict::ConditionalPass);
+        assert_eq!(word_of(-0.0035), Verdict::ConditionalFail);
+        assert_eq!(word_of(0.0045), Verdict::Fail);
+    }
+
+    /// ILAC-G8:09/2019 with w = U: a value that just passes is outside with 2.5 % at most (k = 1.96).
+    #[test]
+    fn a_pass_is_wrong_once_in_forty_at_most() {
+        let u = 0.1 / COVERAGE_FACTOR;
+        assert_eq!(word(9.9, None, Some(10.0), 0.1), Verdict::Pass);
+        let outside = 1.0 - conformance_probability(9.9, u, None, Some(10.0));
+        assert_abs_diff_eq!(outside, 0.025, epsilon = 1e-4);
+    }
 }

@@ -23,14 +23,18 @@ pub enum Grade {
     B,
     /// One second-hand text.
     BMinus,
-    /// Information only.
+    /// One party's table, with no document behind it: for information, not judged.
+    CPlus,
+    /// For information, not judged.
     C,
+    /// What equipment of today is commonly known to do; no published limit.
+    Practice,
     /// The user's own limits: no published evidence is claimed.
     Own,
 }
 
 impl Grade {
-    /// The grade as printed: `A`, `A-`, `B+`, `B`, `B-`, `C`, `own`.
+    /// The grade as printed: `A`, `A-`, `B+`, `B`, `B-`, `C+`, `C`, `practice`, `own`.
     #[must_use]
     pub fn name(self) -> &'static str {
         match self {
@@ -39,7 +43,9 @@ impl Grade {
             Grade::BPlus => "B+",
             Grade::B => "B",
             Grade::BMinus => "B-",
+            Grade::CPlus => "C+",
             Grade::C => "C",
+            Grade::Practice => "practice",
             Grade::Own => "own",
         }
     }
@@ -47,10 +53,29 @@ impl Grade {
     /// The grade of that printed name.
     #[must_use]
     pub fn find(name: &str) -> Option<Grade> {
-        use Grade::{A, AMinus, B, BMinus, BPlus, C, Own};
-        [A, AMinus, BPlus, B, BMinus, C, Own]
+        use Grade::{A, AMinus, B, BMinus, BPlus, C, CPlus, Own, Practice};
+        [A, AMinus, BPlus, B, BMinus, CPlus, C, Practice, Own]
             .into_iter()
             .find(|grade| grade.name() == name)
+    }
+
+    /// What the grade says of the evidence, in a few words for a reader.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Grade::A => "the document was read",
+            Grade::AMinus => "a transcription of the document was read",
+            Grade::BPlus | Grade::B | Grade::BMinus => "second-hand",
+            Grade::CPlus | Grade::C => "for information, not judged",
+            Grade::Practice => "common practice, no published limit",
+            Grade::Own => "the user's own",
+        }
+    }
+
+    /// True when the evidence is good enough for a verdict: not for grade C and C+, nor for practice.
+    #[must_use]
+    pub fn judges(self) -> bool {
+        !matches!(self, Grade::CPlus | Grade::C | Grade::Practice)
     }
 
     /// True when the grade must be printed beside a verdict: published evidence below A-.
@@ -233,6 +258,33 @@ impl LimitSet {
             name: name.into(),
             ..published::BLANK
         }
+    }
+
+    /// True when the set says something about what a dial sends, at the dial itself.
+    #[must_use]
+    pub fn is_about_dials(&self) -> bool {
+        self.scopes.is_empty()
+            || self
+                .scopes
+                .iter()
+                .any(|scope| matches!(scope, Scope::Send | Scope::Bench))
+    }
+
+    /// True when nothing but the interdigital pause is limited.
+    #[must_use]
+    pub fn limits_only_pauses(&self) -> bool {
+        self.pause_ms.is_some()
+            && self.pps.is_none()
+            && self.percent.is_none()
+            && [
+                &self.break_make_ratio,
+                &self.period_ms,
+                &self.break_ms,
+                &self.make_ms,
+                &self.bounce_ms,
+            ]
+            .iter()
+            .all(|range| range.is_none())
     }
 
     /// Document, clause and year of one limit of the set, in one line.

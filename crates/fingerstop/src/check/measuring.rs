@@ -9,8 +9,8 @@ use crate::values::{LimitChoice, PlanName, dialled, limit_choice, not_negative, 
 /// How recordings are measured and judged.
 #[derive(Args)]
 pub(crate) struct MeasureArgs {
-    /// Limit set to judge by, or none to measure only; `fingerstop limits list` shows them
-    #[arg(long, value_name = "NAME", env = "FINGERSTOP_LIMITS", hide_env_values = true, value_parser = limit_choice)]
+    /// Limit set to judge by (`fingerstop limits list`), a TOML file of your own, or none to measure only
+    #[arg(long, value_name = "NAME|FILE", env = "FINGERSTOP_LIMITS", hide_env_values = true, value_parser = limit_choice)]
     pub(crate) limits: Option<LimitChoice>,
 
     /// What was dialled, to check the count

@@ -107,6 +107,8 @@ fn list_and_show_name_grade_and_source() {
     ] {
         assert!(show.stdout.contains(part), "{part} in\n{}", show.stdout);
     }
+    let cited = session.run(&["limits", "show", "uk-gpo-exchange"]).stdout;
+    assert!(cited.contains("B, second-hand"), "{cited}");
     let known = "fingerstop: there is no limit set `mars`; sets are none, jp-10, ";
     for command in ["show", "use"] {
         let ran = session.run(&["limits", command, "mars"]);
@@ -121,5 +123,89 @@ fn list_and_show_name_grade_and_source() {
         ),
         "",
         0,
+    );
+}
+
+const OWN: &str = "name = \"bench-1\"\ntitle = \"the bench's own limits\"\nscope = [\"bench\"]\n\n[speed_pps]\n\
+                   lower = 9.9\nupper = 10.1\n";
+
+/// A set of one's own is tested, shown, used by path and chosen for all runs.
+#[test]
+fn a_set_of_ones_own_is_used_by_its_path() {
+    let session = Session::new();
+    session.write("mine.toml", OWN);
+    let tested = session.run(&["limits", "test", "mine.toml"]);
+    assert_eq!((tested.stderr.as_str(), tested.code), ("", Some(0)));
+    assert!(
+        tested.stdout.starts_with(
+            "bench-1 can be used: --limits mine.toml\n\nbench-1: the bench's own limits\n"
+        ),
+        "{}",
+        tested.stdout
+    );
+    assert!(tested.stdout.contains("9.9 to 10.1 pps") && tested.stdout.contains("own"));
+    assert_eq!(
+        set_used(&session, &["--limits", "mine.toml"]),
+        Some("bench-1".into())
+    );
+    let used = session.run(&["limits", "use", "mine.toml"]);
+    assert_eq!((used.stderr.as_str(), used.code), ("", Some(0)));
+    assert_eq!(set_used(&session, &[]).as_deref(), Some("bench-1"));
+}
+
+/// A set that cannot be used says where: file, line and column; the exit code is that of an unreadable input.
+#[test]
+fn a_set_that_cannot_be_used_says_where() {
+    let session = Session::new();
+    session.write("odd.toml", OWN.replace("upper = 10.1", "uper = 10.1"));
+    let ran = session.run(&["limits", "test", "odd.toml"]);
+    assert_eq!((ran.stdout.as_str(), ran.code), ("", Some(3)));
+    assert!(
+        ran.stderr
+            .starts_with("fingerstop: odd.toml, line 7, column 1: "),
+        "{}",
+        ran.stderr
+    );
+    assert!(
+        ran.stderr.contains("uper") && ran.stderr.contains("upper"),
+        "{}",
+        ran.stderr
+    );
+    assert_eq!(ran.stderr.lines().count(), 1);
+    let absent = session.run(&["limits", "test", "absent.toml"]);
+    assert_eq!((absent.stdout.as_str(), absent.code), ("", Some(3)));
+    assert!(
+        absent
+            .stderr
+            .starts_with("fingerstop: cannot read absent.toml: "),
+        "{}",
+        absent.stderr
+    );
+    let refused = session.run(&["check", "x.wav", "--limits", "odd.toml"]);
+    assert_eq!((refused.stdout.as_str(), refused.code), ("", Some(2)));
+    assert!(
+        refused.stderr.contains("odd.toml, line 7, column 1"),
+        "{}",
+        refused.stderr
+    );
+}
+
+/// A set for information says where the values lie, gives no verdict, and the run ends as not judged.
+#[test]
+fn a_set_for_information_gives_no_verdict() {
+    let session = Session::new();
+    let path = demo_recording("dial-a-good.wav");
+    let ran = session.run(&["check", &path, "--limits", "ussr-gost"]);
+    assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(3)));
+    assert!(
+        ran.stdout.contains("ussr-gost is for information"),
+        "{}",
+        ran.stdout
+    );
+    assert!(
+        ran.stdout
+            .contains("(grade C, for information, not judged)"),
+        "{}",
+        ran.stdout
     );
 }

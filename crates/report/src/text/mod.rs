@@ -181,7 +181,7 @@ fn limit_lines(page: &mut Page, settings: &Settings) {
     page.heading("Limits");
     page.paragraph(
         2,
-        &format!("{} (grade {}): {}", set.name, set.grade.name(), set.title),
+        &format!("{} (grade {}): {}", set.name, limits::grade(set), set.title),
     );
     page.paragraph(2, &format!("source: {}", limits::source(set)));
     if set.set_to_only {
