@@ -34,6 +34,27 @@ impl Encoding {
     }
 }
 
+impl Encoding {
+    /// Distance between neighbouring values that can be written near `value`, full scale ±1.
+    pub(crate) fn step_near(self, value: f64) -> f64 {
+        match self {
+            Encoding::U8 => 1.0 / 128.0,
+            Encoding::S16 => 1.0 / 32_768.0,
+            Encoding::S24 => 1.0 / 8_388_608.0,
+            // 24 bits of mantissa.
+            Encoding::F32 => value.abs().max(f64::MIN_POSITIVE).log2().floor().exp2() / 8_388_608.0,
+            Encoding::MuLaw => segment_step(mu_law_decoded, mu_law(value)),
+            Encoding::ALaw => segment_step(a_law_decoded, a_law(value)),
+        }
+    }
+}
+
+/// Step of a companded code: within a segment the lowest four bits of the code count evenly.
+fn segment_step(decoded: impl Fn(u8) -> i16, code: u8) -> f64 {
+    let neighbour = decoded(code ^ 1);
+    f64::from((i32::from(decoded(code)) - i32::from(neighbour)).abs()) / 32_768.0
+}
+
 /// Nearest whole number of steps of a signed PCM of so many bits.
 pub(crate) fn pcm(value: f64, bits: u32) -> i32 {
     let full = f64::exp2(f64::from(bits) - 1.0);
@@ -117,6 +138,29 @@ mod tests {
         assert_eq!(a_law_decoded(0xd5 ^ 0x7f), 32_256);
         assert_eq!(a_law_decoded(0xd5), 8);
         assert_eq!(mu_law(0.0), 0xff);
+    }
+
+    #[test]
+    fn steps_are_those_between_values_that_can_be_written() {
+        for encoding in [
+            Encoding::U8,
+            Encoding::S16,
+            Encoding::MuLaw,
+            Encoding::ALaw,
+            Encoding::F32,
+        ] {
+            for value in [0.013, 0.11, 0.37, -0.6] {
+                let here = f64::from(encoding.quantised(value));
+                let step = encoding.step_near(here);
+                // Half a step and a little further is always rounded to a neighbour, a little less never.
+                let moved = |by: f64| f64::from(encoding.quantised(here + by * step)) - here;
+                assert_eq!(moved(0.3), 0.0, "{encoding:?} {value}");
+                assert!(
+                    (moved(1.0).abs() - step).abs() < 1e-3 * step,
+                    "{encoding:?} {value}"
+                );
+            }
+        }
     }
 
     #[test]

@@ -35,7 +35,8 @@ pub struct Measures {
     /// Chatter.
     pub chatter: bool,
     /// The count may be called sure. False where the dial sends what no dial should: a careful detector
-    /// may count it and still doubt.
+    /// may count it and still doubt. In a family in which nothing is dialled: true where no digit at all may
+    /// be reported, false where one may be reported that is not sure.
     pub sure: bool,
 }
 

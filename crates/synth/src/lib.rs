@@ -12,6 +12,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
+mod bound;
 mod check;
 pub mod demo;
 mod dial;
@@ -27,12 +28,14 @@ mod propagator;
 mod random;
 mod recorder;
 mod scenario;
+mod sensitivity;
 mod sounds;
 mod speech;
 mod truth;
 mod wav;
 mod waveform;
 
+pub use bound::{BreakBound, DigitBound, EdgeBound, bounds};
 pub use check::ScenarioError;
 pub use encoding::Encoding;
 pub use recorder::{Rendered, render};

@@ -25,6 +25,17 @@ const fn nothing_but(name: &'static str, impair: fn(&mut Scenario, &mut Random))
     }
 }
 
+/// The line really opens, or is as good as opened: a detector may count it, and must doubt.
+const fn never_sure(name: &'static str, impair: fn(&mut Scenario, &mut Random)) -> Family {
+    Family {
+        measures: Measures {
+            sure: false,
+            ..NONE
+        },
+        ..nothing_but(name, impair)
+    }
+}
+
 static NOTHING: [Family; 17] = [
     nothing_but("silence", quiet),
     nothing_but("noise alone", |s, r| only(s, r, |_| SoundKind::Noise)),
@@ -34,7 +45,7 @@ static NOTHING: [Family; 17] = [
     nothing_but("call-progress tones", |s, r| only(s, r, call_progress)),
     nothing_but("dual-tone dialling", |s, r| only(s, r, dual_tone)),
     nothing_but("ringing", |s, r| only(s, r, |r| ringing(r, false))),
-    nothing_but("clipped ringing", |s, r| only(s, r, |r| ringing(r, true))),
+    never_sure("clipped ringing", |s, r| only(s, r, |r| ringing(r, true))),
     nothing_but("10 Hz sine", |s, r| only(s, r, |_| sine(10.0))),
     nothing_but("5-22 Hz sine", |s, r| {
         only(s, r, |r| sine(r.log_between(5.0, 22.0)))
@@ -49,8 +60,8 @@ static NOTHING: [Family; 17] = [
         quiet(s, r);
         s.recorder.wander = r.between(0.3, 2.0);
     }),
-    nothing_but("hook-switch flashes", flashes),
-    nothing_but("hook-switch tapping", tapping),
+    never_sure("hook-switch flashes", flashes),
+    never_sure("hook-switch tapping", tapping),
     nothing_but("speech, music and clicks", jumble),
 ];
 

@@ -67,7 +67,12 @@ fn first_opening_s(dialling: &Dialling) -> Option<f64> {
 /// Size of an opening's step as recorded, for a settled step of 1. An ideal line's step passes every
 /// coupling whole. In a solved loop the settled step may never be seen: there it is the trace's swing from
 /// 0.2 ms before an opening to 3 ms after it, the median over the openings.
-fn step_after_coupling(scenario: &Scenario, dialling: &Dialling, trace: &[f64], rate: f64) -> f64 {
+pub(crate) fn step_after_coupling(
+    scenario: &Scenario,
+    dialling: &Dialling,
+    trace: &[f64],
+    rate: f64,
+) -> f64 {
     if scenario.line == Line::Ideal {
         return 1.0;
     }

@@ -30,11 +30,16 @@ const POSITIONS: [Contacts; 4] = [
     },
 ];
 
+/// Position of the contacts before anybody touches the dial.
+pub(crate) const RESTING: Contacts = POSITIONS[0];
+/// The recording's course begins this early, in samples, so that the filter has all of it.
+pub(crate) const SETTLED_FROM: f64 = -4.0 * HALF_WIDTH as f64;
+
 /// From this instant on the contacts are in this position.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Switching {
-    instant_s: f64,
-    contacts: Contacts,
+pub(crate) struct Switching {
+    pub(crate) instant_s: f64,
+    pub(crate) contacts: Contacts,
 }
 
 /// Renders the dial's waveform for a settled step of 1, as `length` samples at the recorder's true rate.
@@ -44,9 +49,9 @@ pub(crate) fn rendered(scenario: &Scenario, dialling: &Dialling, length: usize) 
     let switchings = switchings(dialling);
     let mut trace = vec![0.0; length];
     // Everything has settled before the recording starts.
-    let mut state = positions.networks[position(POSITIONS[0])].equilibrium();
-    let mut from = -4.0 * HALF_WIDTH as f64;
-    let mut contacts = POSITIONS[0];
+    let mut state = positions.settled();
+    let mut from = SETTLED_FROM;
+    let mut contacts = RESTING;
     for switching in &switchings {
         let to = switching.instant_s * rate;
         state = positions.stretch(&mut trace, contacts, from, to, &state);
@@ -79,13 +84,13 @@ pub(crate) fn opening_sign(scenario: &Scenario) -> f64 {
     if scenario.probe.inverted { -sign } else { sign }
 }
 
-struct Positions {
+pub(crate) struct Positions {
     networks: Vec<Network>,
     propagators: Vec<Propagator>,
 }
 
 impl Positions {
-    fn new(scenario: &Scenario, rate: f64) -> Self {
+    pub(crate) fn new(scenario: &Scenario, rate: f64) -> Self {
         let kernel = Kernel::of(scenario.recorder.anti_alias);
         let level_change = scenario.dial.off_normal.map_or(0.0, |o| o.level_change);
         // Without off-normal contacts the two positions that need them are never taken.
@@ -113,8 +118,13 @@ impl Positions {
         }
     }
 
+    /// The state of a closed line on which nothing changes any more.
+    pub(crate) fn settled(&self) -> DVector<f64> {
+        self.networks[position(RESTING)].equilibrium()
+    }
+
     /// Adds one stretch between two switchings (in samples) and returns the state at its end.
-    fn stretch(
+    pub(crate) fn stretch(
         &self,
         trace: &mut [f64],
         contacts: Contacts,
@@ -139,7 +149,7 @@ fn position(contacts: Contacts) -> usize {
 type Movement = (f64, bool);
 
 /// Both contacts' movements merged in time order.
-fn switchings(dialling: &Dialling) -> Vec<Switching> {
+pub(crate) fn switchings(dialling: &Dialling) -> Vec<Switching> {
     let pulsing = pulsing_contact(dialling)
         .into_iter()
         .map(|(t, closed)| (t, Some(closed), None));
@@ -148,7 +158,7 @@ fn switchings(dialling: &Dialling) -> Vec<Switching> {
         .map(|(t, off)| (t, None, Some(off)));
     let mut all: Vec<(f64, Option<bool>, Option<bool>)> = pulsing.chain(off_normal).collect();
     all.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut contacts = POSITIONS[0];
+    let mut contacts = RESTING;
     all.into_iter()
         .map(|(instant_s, closed, off_normal)| {
             contacts.closed = closed.unwrap_or(contacts.closed);
