@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 
 use crate::stop::{Exit, Stop};
-use crate::{check, compare, completions, explain, limits, synth};
+use crate::{batch, check, compare, completions, explain, limits, synth};
 
 /// Measures the pulses of a rotary dial in recordings of its line, and judges them against published limits.
 #[derive(Parser)]
@@ -18,6 +18,7 @@ Examples:
   fingerstop check dial.wav                          measure; nothing is judged
   fingerstop check dial.wav --limits us-1956-later   judge by a published set
   fingerstop check dial.wav --plot dial.svg          draw the timing plot
+  fingerstop batch box --name '{dial}-{take}'        a box of dials, sorted
   fingerstop compare before.wav after.wav            what an adjustment changed
   fingerstop synth --demo demo                       make recordings to try it on
 
@@ -32,6 +33,8 @@ Exit codes:
 enum Command {
     /// Measure the dialled digits in recordings, and judge them if limits are chosen
     Check(Box<check::CheckArgs>),
+    /// Measure a box of dials: a sorted table and a contact sheet
+    Batch(Box<batch::BatchArgs>),
     /// Show the same dial before and after: what changed, and whether the change is larger than its uncertainty
     Compare(Box<compare::CompareArgs>),
     /// Show the published limit sets, or choose one once for all
@@ -48,6 +51,7 @@ enum Command {
 pub(crate) fn run(cli: &Cli) -> Result<Exit, Stop> {
     match &cli.command {
         Command::Check(args) => check::run(args),
+        Command::Batch(args) => batch::run(args),
         Command::Compare(args) => compare::run(args),
         Command::Limits(args) => limits::run(args),
         Command::Synth(args) => synth::run(args),

@@ -1,5 +1,8 @@
 //! The command line: flags, progress and exit codes. Measures nothing itself.
 
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
+
+mod batch;
 mod check;
 mod cli;
 mod compare;

@@ -156,7 +156,7 @@ fn spread(summary: Option<&Summary>) -> [String; 4] {
     ]
 }
 
-fn row(cells: &[String]) -> String {
+pub(crate) fn row(cells: &[String]) -> String {
     cells
         .iter()
         .map(|cell| quoted(cell))

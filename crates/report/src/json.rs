@@ -284,6 +284,33 @@ pub fn line(
     serde_json::to_string(&line).map(|text| text + "\n")
 }
 
+/// The same line with the fields of `more` at its end.
+///
+/// # Errors
+/// When `more` cannot be written as fields of an object.
+pub fn line_with<T: Serialize>(
+    recording: &RecordingJson,
+    settings: &Settings,
+    tool_version: &str,
+    more: &T,
+) -> Result<String, serde_json::Error> {
+    #[derive(Serialize)]
+    struct Longer<'a, T> {
+        #[serde(flatten)]
+        line: Line<'a>,
+        #[serde(flatten)]
+        more: &'a T,
+    }
+    let line = Line {
+        schema: SCHEMA,
+        tool_version,
+        limits: settings.limits.as_ref().map(limits_json),
+        recording,
+        uncertainty_verified: crate::UNCERTAINTY_VERIFIED,
+    };
+    serde_json::to_string(&Longer { line, more }).map(|text| text + "\n")
+}
+
 fn summary(recordings: &[RecordingJson]) -> SummaryJson {
     let count = |verdict| {
         recordings

@@ -5,11 +5,13 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
+mod batch;
 mod chart;
 mod compare;
 mod csv;
 mod explain;
 mod figure;
+mod html;
 pub mod json;
 mod plot;
 mod record;
@@ -19,6 +21,10 @@ mod saved;
 mod text;
 mod words;
 
+pub use batch::{
+    Dial, Mean, Nearest, Row, dial_csv_header, dial_csv_row, sheet_card, sheet_foot, sheet_head,
+    table_head, table_row, weight,
+};
 pub use chart::timing_plot;
 pub use compare::{
     Change, Clocks, CompareOptions, Comparison, MaxShift, Pairing, Step, compare, compare_json,

@@ -337,7 +337,7 @@ fn recordings(value: serde_json::Value) -> Result<Vec<Saved>, SavedError> {
     Ok(recordings)
 }
 
-fn no_json(error: serde_json::Error) -> SavedError {
+pub(crate) fn no_json(error: serde_json::Error) -> SavedError {
     SavedError(format!("it is not a saved measurement: {error}"))
 }
 

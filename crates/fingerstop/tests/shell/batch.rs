@@ -1,0 +1,314 @@
+//! `batch`.
+
+use std::fs;
+
+use serde_json::Value;
+
+use crate::schema;
+use crate::session::{Ran, Session, assert_ran};
+
+/// A box of three dials, two takes each, and a file that is no recording.
+fn box_of_dials() -> Session {
+    let session = Session::new();
+    fs::create_dir(session.path("box")).unwrap();
+    fs::create_dir(session.path("box/shelf")).unwrap();
+    for (dial, speed) in [("hall-7", "10"), ("attic-2", "8.4"), ("shelf/shed", "10.3")] {
+        for take in ["1", "2"] {
+            let name = format!("box/{dial}-{take}.wav");
+            session.dial(
+                &name,
+                "0",
+                &["--speed", speed, "--percent-break", "62", "--seed", take],
+            );
+        }
+    }
+    session.write("box/torn-1.wav", "RIFF");
+    session.write("box/notes.txt", "not a recording, and not looked at");
+    session.write("box/._hall-7-1.wav", "hidden");
+    session
+}
+
+const JUDGED: [&str; 2] = ["--limits", "us-1956-later"];
+
+fn batch(session: &Session, more: &[&str]) -> Ran {
+    session.run(&[&["batch", "box"], &JUDGED[..], more].concat())
+}
+
+fn lines(text: &str) -> Vec<Value> {
+    text.lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect()
+}
+
+fn inputs(text: &str) -> Vec<String> {
+    let input = |line: &Value| line["input"].as_str().unwrap().to_owned();
+    lines(text).iter().map(input).collect()
+}
+
+#[test]
+fn a_bad_file_is_a_row_and_the_best_dial_comes_first() {
+    let ran = batch(&box_of_dials(), &["--name", "{dial}-{take}"]);
+    assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(3)));
+    let rows: Vec<&str> = ran
+        .stdout
+        .lines()
+        .filter(|line| !line.starts_with(' '))
+        .collect();
+    let begins = [
+        "verdict",
+        "pass             hall-7",
+        "pass             shed",
+        "fail             attic-2",
+        "cannot be read",
+    ];
+    for (row, begin) in rows.iter().zip(begins) {
+        assert!(row.starts_with(begin), "{begin} in\n{}", ran.stdout);
+    }
+    assert!(ran.stdout.contains("spread "), "{}", ran.stdout);
+    assert!(
+        ran.stdout
+            .ends_with("4 dials in 7 recordings: 2 pass, 1 fail, 1 cannot be read\n"),
+        "{}",
+        ran.stdout
+    );
+}
+
+#[test]
+fn results_come_in_the_order_of_the_inputs_and_keep_the_schema() {
+    let session = box_of_dials();
+    let one = batch(&session, &["--format", "ndjson", "--jobs", "1"]);
+    let many = batch(&session, &["--format", "ndjson", "--jobs", "5"]);
+    assert_eq!(
+        (one.stdout.as_str(), one.code),
+        (many.stdout.as_str(), many.code)
+    );
+    let names = [
+        "attic-2-1",
+        "attic-2-2",
+        "hall-7-1",
+        "hall-7-2",
+        "shelf/shed-1",
+        "shelf/shed-2",
+        "torn-1",
+    ];
+    let expected: Vec<String> = names.iter().map(|name| format!("box/{name}.wav")).collect();
+    assert_eq!(inputs(&one.stdout), expected);
+    for mut line in lines(&one.stdout) {
+        let fields = line.as_object_mut().unwrap();
+        // What a batch adds to a line of `check`; the rest must be exactly that.
+        for added in ["dial", "take", "source"] {
+            assert!(fields.remove(added).is_some(), "{added}");
+        }
+        let _: schema::Line = serde_json::from_value(line).unwrap();
+    }
+}
+
+#[test]
+fn folders_patterns_and_lists_lead_to_the_same_recordings() {
+    let session = box_of_dials();
+    let folder = batch(&session, &["--format", "csv"]);
+    let pattern = session.run(
+        &[
+            &["batch", "box/**/*-[12].wav", "--format", "csv"],
+            &JUDGED[..],
+        ]
+        .concat(),
+    );
+    assert_eq!(pattern.stdout, folder.stdout);
+    let list = "box/attic-2-1.wav\nbox/attic-2-2.wav\r\nbox/hall-7-1.wav\0box/hall-7-2.wav\0box/shelf\nbox/torn-1.wav\nbox/torn-1.wav\n";
+    let listed = session.run_with(
+        &[&["batch", "-", "--format", "csv"], &JUDGED[..]].concat(),
+        list.as_bytes(),
+    );
+    assert_eq!((listed.stdout, listed.code), (folder.stdout, Some(3)));
+}
+
+#[test]
+fn paths_that_lead_nowhere_are_rows_too() {
+    let session = box_of_dials();
+    let ran = session.run(&[
+        "batch",
+        "box/*.flac",
+        "gone.wav",
+        "box/hall-7-1.wav",
+        "--format",
+        "csv",
+    ]);
+    assert_eq!(ran.code, Some(3));
+    for part in [
+        "no file fits this pattern",
+        "gone.wav,",
+        "box/hall-7-1.wav,1,not-judged,0,",
+    ] {
+        assert!(ran.stdout.contains(part), "{part} in {}", ran.stdout);
+    }
+    fs::create_dir(session.path("empty")).unwrap();
+    let empty = session.run(&["batch", "empty"]);
+    assert_eq!((empty.stdout.as_str(), empty.code), ("", Some(3)));
+    assert!(
+        empty
+            .stderr
+            .starts_with("fingerstop: no recordings were found"),
+        "{}",
+        empty.stderr
+    );
+}
+
+#[test]
+fn takes_of_a_dial_are_combined_in_csv() {
+    let ran = batch(
+        &box_of_dials(),
+        &[
+            "--name",
+            "{dial}-{take}",
+            "--format",
+            "csv",
+            "--sort",
+            "speed",
+        ],
+    );
+    let rows: Vec<Vec<&str>> = ran
+        .stdout
+        .lines()
+        .map(|line| line.split(',').collect())
+        .collect();
+    assert_eq!(rows[0][..4], ["dial", "takes", "verdict", "digits"]);
+    let dials: Vec<&str> = rows[1..].iter().map(|row| row[0]).collect();
+    assert_eq!(dials, ["attic-2", "hall-7", "shed", "torn"]);
+    assert_eq!(rows[1][1..4], ["2", "fail", "0; 0"]);
+    // Both takes are drawn from the same dial: they differ by their jitter alone.
+    let spread: f64 = rows[1][6].parse().unwrap();
+    assert!((0.0..0.2).contains(&spread), "{spread}");
+    assert_eq!(rows[4][4..9], ["", "", "", "", ""]);
+}
+
+#[test]
+fn a_run_goes_on_where_it_was_cut_off() {
+    let session = box_of_dials();
+    let whole = batch(&session, &["--ndjson", "whole.ndjson"]);
+    let kept = session.read("whole.ndjson");
+    let third = kept.match_indices('\n').nth(2).unwrap().0;
+    // Three whole lines and a torn one.
+    session.write("cut.ndjson", &kept[..third + 40]);
+    let resumed = batch(&session, &["--ndjson", "cut.ndjson", "--resume"]);
+    assert_eq!((resumed.stdout, resumed.code), (whole.stdout, whole.code));
+    assert_eq!(session.read("cut.ndjson"), kept);
+}
+
+#[test]
+fn resuming_measures_again_only_what_changed() {
+    let session = box_of_dials();
+    batch(&session, &["--ndjson", "all.ndjson"]);
+    // A mark in an earlier line that measuring again would wipe out.
+    let marked = session
+        .read("all.ndjson")
+        .replace("\"encoding\":\"WAV", "\"encoding\":\"marked WAV");
+    assert_eq!(marked.matches("marked").count(), 6);
+    session.write("all.ndjson", &marked);
+    session.dial("box/hall-7-1.wav", "0", &["--speed", "9", "--force"]);
+    batch(&session, &["--ndjson", "all.ndjson", "--resume"]);
+    let after = session.read("all.ndjson");
+    let mut names = inputs(&after);
+    assert_eq!(names.len(), 7);
+    names.sort();
+    names.dedup();
+    assert_eq!(names.len(), 7);
+    let unmarked: Vec<String> = lines(&after)
+        .iter()
+        .filter(|line| {
+            line["trace"]["encoding"]
+                .as_str()
+                .is_some_and(|encoding| encoding.starts_with("WAV"))
+        })
+        .map(|line| line["input"].as_str().unwrap().to_owned())
+        .collect();
+    assert_eq!(unmarked, ["box/hall-7-1.wav"]);
+}
+
+#[test]
+fn results_of_other_options_are_not_mixed_and_files_not_overwritten() {
+    let session = box_of_dials();
+    batch(&session, &["--ndjson", "all.ndjson"]);
+    let other = session.run(&["batch", "box", "--ndjson", "all.ndjson", "--resume"]);
+    assert_eq!((other.stdout.as_str(), other.code), ("", Some(2)));
+    assert!(
+        other
+            .stderr
+            .contains("made by other options (limits=us-1956-later"),
+        "{}",
+        other.stderr
+    );
+    let again = batch(&session, &["--ndjson", "all.ndjson"]);
+    let says = "fingerstop: all.ndjson exists already; add --resume to go on with it, or --force to overwrite it\n";
+    assert_ran(&again, "", says, 3);
+    session.write("other.ndjson", "{}\n");
+    let no_result = batch(&session, &["--ndjson", "other.ndjson", "--resume"]);
+    assert_eq!(no_result.code, Some(2));
+    assert_eq!(session.read("other.ndjson"), "{}\n");
+}
+
+#[test]
+fn parts_measured_apart_merge_to_the_table_of_the_whole() {
+    let session = box_of_dials();
+    let name = ["--name", "{dial}-{take}"];
+    let whole = batch(&session, &name);
+    for (part, paths) in [
+        (
+            "a",
+            ["box/hall-7-1.wav", "box/attic-2-1.wav", "box/torn-1.wav"],
+        ),
+        ("b", ["box/shelf", "box/attic-2-2.wav", "box/hall-7-2.wav"]),
+    ] {
+        let file = format!("{part}.ndjson");
+        let ran = session.run(
+            &[
+                &["batch"],
+                &paths[..],
+                &JUDGED[..],
+                &name,
+                &["--ndjson", &file, "--format", "csv", "-o", part],
+            ]
+            .concat(),
+        );
+        assert_eq!(ran.stdout, "", "{ran:?}");
+    }
+    let merged = session.run(&["batch", "--merge", "a.ndjson", "b.ndjson", "a.ndjson"]);
+    assert_eq!(
+        (merged.stdout, merged.stderr, merged.code),
+        (whole.stdout, String::new(), whole.code)
+    );
+}
+
+#[test]
+fn the_contact_sheet_stands_alone() {
+    let session = box_of_dials();
+    batch(
+        &session,
+        &["--name", "{dial}-{take}", "--html", "sheet.html"],
+    );
+    let sheet = session.read("sheet.html");
+    assert!(sheet.starts_with("<!DOCTYPE html>") && sheet.ends_with("</html>\n"));
+    assert_eq!(sheet.matches("<article").count(), 4);
+    assert_eq!(sheet.matches("<svg").count(), 6);
+    for foreign in ["http:", "https:", "src=", "@import", "url("] {
+        assert!(!sheet.contains(foreign), "{foreign}");
+    }
+}
+
+#[test]
+fn patterns_and_orders_that_make_no_sense_are_refused() {
+    let session = box_of_dials();
+    for (more, says) in [
+        (&["--name", "{take}"][..], "name {dial} once"),
+        (
+            &["--format", "ndjson", "--reverse"],
+            "leave out --sort and --reverse",
+        ),
+        (&["--resume"], "--ndjson"),
+        (&["--html", "x", "--ndjson", "x"], "name the same file"),
+    ] {
+        let ran = batch(&session, more);
+        assert_eq!((ran.stdout.as_str(), ran.code), ("", Some(2)), "{more:?}");
+        assert!(ran.stderr.contains(says), "{}", ran.stderr);
+    }
+}

@@ -1,0 +1,3 @@
+//! Pages that stand alone: one file, no network, legible without a script and on paper.
+
+pub(crate) mod page;
