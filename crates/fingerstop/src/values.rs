@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use clap::ValueEnum;
-use score::Plan;
 use score::limits::{self, LimitSet};
+use score::{Plan, Receiver};
 
 use crate::limits_file;
 
@@ -32,6 +32,46 @@ pub(crate) fn limit_set(name: &str) -> Result<LimitSet, String> {
         None if is_file(name) => limits_file::read(Path::new(name)),
         None => Err(no_such_set(name)),
     }
+}
+
+/// What `--for` names: one receiver, or all that are known.
+#[derive(Clone, Debug)]
+pub(crate) struct Receivers(pub(crate) Vec<Receiver>);
+
+/// Reads the name of a receiver, of a file with a set that says what must be received, or `all`.
+pub(crate) fn receivers(name: &str) -> Result<Receivers, String> {
+    if name == "all" {
+        return Ok(Receivers(score::receivers::all()));
+    }
+    if let Some(receiver) = score::receivers::find(name) {
+        return Ok(Receivers(vec![receiver]));
+    }
+    if limits::find(name).is_some() {
+        return Err(format!(
+            "{name} says nothing of receiving; {}",
+            receiver_names()
+        ));
+    }
+    if is_file(name) {
+        let set = limits_file::read(Path::new(name))?;
+        return Ok(Receivers(vec![Receiver::of_set(set)]));
+    }
+    Err(format!(
+        "there is no receiver `{name}`; {}",
+        receiver_names()
+    ))
+}
+
+fn receiver_names() -> String {
+    let known = score::receivers::all();
+    let names: Vec<&str> = known
+        .iter()
+        .map(|receiver| receiver.set.name.as_ref())
+        .collect();
+    format!(
+        "receivers are all, {}, or a TOML file of your own",
+        names.join(", ")
+    )
 }
 
 /// True when `name` means a file: it says so by its ending or a folder, or is one.
@@ -88,8 +128,8 @@ pub(crate) fn positive(text: &str) -> Result<f64, String> {
 
 /// Reads the digits that were dialled.
 pub(crate) fn dialled(text: &str) -> Result<String, String> {
-    // Which pulses the digits mean depends on the plan; whether they are digits does not.
-    Plan::Standard
+    // Which pulses the digits mean depends on the plan; this one knows every character that any plan does.
+    Plan::Eleventh
         .pulses_of(text)
         .map(|_| text.to_owned())
         .map_err(|error| error.to_string())
@@ -105,6 +145,8 @@ pub(crate) enum PlanName {
     ZeroFirst,
     /// 10 - d pulses for 1-9, ten for 0
     Reversed,
+    /// As standard, with an eleventh position E of eleven pulses
+    Eleventh,
 }
 
 impl PlanName {
@@ -114,6 +156,7 @@ impl PlanName {
             PlanName::Standard => Plan::Standard,
             PlanName::ZeroFirst => Plan::ZeroFirst,
             PlanName::Reversed => Plan::Reversed,
+            PlanName::Eleventh => Plan::Eleventh,
         }
     }
 }

@@ -1,6 +1,9 @@
 //! What the codes of a report mean, and what to do about them.
 
-use crate::text::explained;
+mod findings;
+
+use crate::text::{explained, explained_finding};
+use findings::FINDINGS;
 
 /// One code.
 struct Entry {
@@ -31,8 +34,8 @@ const CHAPTERS: [Chapter; 6] = [
         entries: &VERDICTS,
     },
     Chapter {
-        title: "Findings about the dial",
-        entries: &FINDINGS,
+        title: "Digit plans",
+        entries: &PLANS,
     },
     Chapter {
         title: "Reasons and cautions",
@@ -80,59 +83,28 @@ const VERDICTS: [Entry; 5] = [
     ),
 ];
 
-const FINDINGS: [Entry; 10] = [
+const PLANS: [Entry; 4] = [
     entry(
-        "chatter",
-        "The pulse contacts reopen after closing. 0.2-2 ms is usual for contacts in order.",
-        "Clean the pulse contacts; then look at the tension of their springs.",
+        "standard",
+        "d pulses for 1-9, ten for 0: most countries (AS/CA S002:2010 cl. 5.5.1.7.1(c)). A recording cannot show the plan: \
+         what is called a digit follows from the plan that you choose.",
+        "",
     ),
     entry(
-        "split-break",
-        "The loop closes for less than 15 ms inside a break. It is counted as one pulse, not beyond doubt; an exchange \
-         may count two.",
-        "Clean the pulse contacts and look at the tension of their springs; dial again.",
+        "zero-first",
+        "d + 1 pulses: 0 sends one, 9 sends ten (Sweden, by signalling guides; no official text was read).",
+        "",
     ),
     entry(
-        "late-reopening",
-        "The loop opens again well after a make began, for longer than chatter lasts.",
-        "Clean the pulse contacts and look at the tension of their springs; dial again.",
+        "reversed",
+        "10 - d pulses for 1-9, ten for 0 (New Zealand, PTC 200 cl. 5.1(3); Oslo, at second hand).",
+        "",
     ),
     entry(
-        "hole",
-        "A pulse is missing inside a digit: from one opening to the next are two periods. The digit is counted as the \
-         loop opened.",
-        "Dial again: a hole at the same place from the end points to the pulse wheel, one that moves to the contacts.",
-    ),
-    entry(
-        "extra-pulses",
-        "More pulses than were dialled.",
-        "Dial other digits: the same surplus in all points to the contact that bridges the idle run.",
-    ),
-    entry(
-        "missing-pulses",
-        "Fewer pulses than were dialled.",
-        "Dial again with the finger to the stop; then look at cam and trigger.",
-    ),
-    entry(
-        "idle-run-not-bridged",
-        "Every digit has the same surplus of pulses.",
-        "Inspect the contact that bridges the idle pulses.",
-    ),
-    entry(
-        "slow-down",
-        "The period grows through the digit: 100 x slope x (N - 2) / mean period of a straight line through the N - 1 \
-         periods. No source limits it.",
-        "Clean and oil the dial; then look at the main spring.",
-    ),
-    entry(
-        "speed-up",
-        "The period shrinks through the digit.",
-        "Clean the governor's brake surface; keep oil off it.",
-    ),
-    entry(
-        "unevenness",
-        "The periods scatter about a straight line: 100 x sqrt(SSR / (N - 3)) / mean period. No source limits it.",
-        "Dial with the finger clear of the wheel; then look at governor, pivots and gear.",
+        "eleventh",
+        "As standard, with an eleventh position E that sends eleven pulses (early French networks, by a collector's page). \
+         Eleven pulses are then no fault. Trigger dials send as standard dials do.",
+        "",
     ),
 ];
 
@@ -410,20 +382,45 @@ const NOTES: [Entry; 13] = [
 /// What `code` means and what to do, with a newline at the end; `None` for a code that no report has.
 #[must_use]
 pub fn explain(code: &str) -> Option<String> {
-    let mut entries = CHAPTERS.iter().flat_map(|chapter| chapter.entries);
-    entries
+    let finding = FINDINGS
+        .iter()
         .find(|entry| entry.code == code)
-        .map(|entry| explained(entry.code, entry.means, entry.remedy))
+        .map(|entry| {
+            let parts = [
+                ("what it is", entry.is),
+                ("told apart", entry.apart),
+                ("check first", entry.first),
+                ("cautions", entry.caution),
+            ];
+            explained_finding(entry.code, &parts)
+        });
+    let mut entries = CHAPTERS.iter().flat_map(|chapter| chapter.entries);
+    finding.or_else(|| {
+        entries
+            .find(|entry| entry.code == code)
+            .map(|entry| explained(entry.code, entry.means, entry.remedy))
+    })
 }
 
 /// Every code, by chapter, with a newline at the end.
 #[must_use]
 pub fn explained_codes() -> String {
-    let chapter = |chapter: &Chapter| {
-        let codes: Vec<&str> = chapter.entries.iter().map(|entry| entry.code).collect();
-        format!("{}\n  {}\n", chapter.title, codes.join("\n  "))
-    };
-    CHAPTERS.iter().map(chapter).collect::<Vec<_>>().join("\n")
+    let chapter = |title: &str, codes: Vec<&str>| format!("{title}\n  {}\n", codes.join("\n  "));
+    let findings = chapter(
+        "Findings about the dial",
+        FINDINGS.iter().map(|entry| entry.code).collect(),
+    );
+    let others = CHAPTERS.iter().map(|other| {
+        chapter(
+            other.title,
+            other.entries.iter().map(|entry| entry.code).collect(),
+        )
+    });
+    [findings]
+        .into_iter()
+        .chain(others)
+        .collect::<Vec<_>>()
+        .join("\n")
 }
 
 #[cfg(test)]
@@ -436,6 +433,7 @@ mod tests {
             .iter()
             .flat_map(|chapter| chapter.entries)
             .map(|entry| entry.code)
+            .chain(FINDINGS.iter().map(|entry| entry.code))
             .collect();
         let count = codes.len();
         codes.sort_unstable();
@@ -458,5 +456,16 @@ mod tests {
             "empty-file\n  There is not one byte.\n  Record or copy it again.\n"
         );
         assert_eq!(explain("no-such-code"), None);
+    }
+
+    #[test]
+    fn a_finding_has_all_its_parts() {
+        for entry in &FINDINGS {
+            let text = explain(entry.code).unwrap();
+            for part in ["what it is", "told apart", "check first", "cautions"] {
+                assert!(text.contains(&format!("\n  {part:<12} ")), "{text}");
+            }
+            assert!(text.lines().all(|line| line.chars().count() < 80), "{text}");
+        }
     }
 }

@@ -25,6 +25,7 @@ struct Document<'a> {
     recordings: &'a [RecordingJson],
     summary: SummaryJson,
     uncertainty_verified: bool,
+    takes: Option<TakesJson>,
 }
 
 /// One line of NDJSON: a recording that stands alone.
@@ -93,6 +94,43 @@ pub struct RecordingJson {
     cautions: Vec<ReasonJson>,
     would_say: Vec<WouldSayJson>,
     dial_id: Option<String>,
+    receivers: Vec<AnswerJson>,
+    takes: Option<TakesJson>,
+}
+
+/// What a receiver makes of the dial.
+#[derive(Serialize)]
+struct AnswerJson {
+    receiver: String,
+    title: String,
+    grade: &'static str,
+    source: String,
+    understood: &'static str,
+    reasons: Vec<String>,
+    counted_pulses: Vec<Option<usize>>,
+}
+
+/// Several takes of one digit.
+#[derive(Serialize)]
+struct TakesJson {
+    pulses: usize,
+    count: usize,
+    ten_pulses_s: Option<f64>,
+    quantities: Vec<TakenJson>,
+}
+
+#[derive(Serialize)]
+struct TakenJson {
+    quantity: &'static str,
+    mean: f64,
+    u95: f64,
+    recordings_u95: f64,
+    spread: f64,
+    spread_u95: f64,
+    min: f64,
+    max: f64,
+    decides: &'static str,
+    check: Option<CheckJson>,
 }
 
 #[derive(Serialize)]
@@ -210,6 +248,18 @@ struct FindingJson {
     basis: &'static str,
     digit_index: Option<usize>,
     pulse_index: Option<usize>,
+    how_sure: &'static str,
+    how_much: Option<HowMuchJson>,
+}
+
+/// How far to change a quantity, in its unit.
+#[derive(Serialize)]
+struct HowMuchJson {
+    quantity: &'static str,
+    middle: Option<f64>,
+    change: Option<f64>,
+    least: Option<f64>,
+    most: Option<f64>,
 }
 
 #[derive(Serialize)]
@@ -219,6 +269,7 @@ struct CountJson {
     found_pulses: Vec<usize>,
     verdict: &'static str,
     reason: Option<String>,
+    other_plan: Option<&'static str>,
 }
 
 #[derive(Serialize)]
@@ -254,6 +305,19 @@ pub fn document(
     settings: &Settings,
     tool_version: &str,
 ) -> Result<String, serde_json::Error> {
+    document_with_takes(recordings, settings, tool_version, None)
+}
+
+/// The whole document with the takes over all recordings, where those are of one dial.
+///
+/// # Errors
+/// Never for values that this crate makes; passed on from the writer all the same.
+pub fn document_with_takes(
+    recordings: &[RecordingJson],
+    settings: &Settings,
+    tool_version: &str,
+    takes: Option<&score::Takes>,
+) -> Result<String, serde_json::Error> {
     let document = Document {
         schema: SCHEMA,
         tool_version,
@@ -261,6 +325,7 @@ pub fn document(
         recordings,
         summary: summary(recordings),
         uncertainty_verified: crate::UNCERTAINTY_VERIFIED,
+        takes: takes.map(takes_json),
     };
     serde_json::to_string_pretty(&document).map(|text| text + "\n")
 }
@@ -346,6 +411,8 @@ fn unreadable_json(input: &str, unreadable: &Unreadable, dial_id: Option<&str>) 
         cautions: Vec::new(),
         would_say: Vec::new(),
         dial_id: dial_id.map(str::to_owned),
+        receivers: Vec::new(),
+        takes: None,
     }
 }
 
@@ -370,6 +437,8 @@ fn measured_json(
         cautions: scored.warnings.iter().map(reason_json).collect(),
         would_say: scored.would_say.iter().map(would_say_json).collect(),
         dial_id: dial_id.map(str::to_owned),
+        receivers: scored.receivers.iter().map(answer_json).collect(),
+        takes: scored.takes.as_ref().map(takes_json),
     }
 }
 
@@ -498,6 +567,55 @@ fn finding_json(finding: &Finding) -> FindingJson {
         basis: finding.basis,
         digit_index: finding.digit_index,
         pulse_index: finding.pulse_index,
+        how_sure: finding.how_sure.code(),
+        how_much: finding.how_much.map(how_much_json),
+    }
+}
+
+fn how_much_json(how_much: score::HowMuch) -> HowMuchJson {
+    HowMuchJson {
+        quantity: how_much.quantity,
+        middle: how_much.middle,
+        change: how_much.change,
+        least: how_much.least,
+        most: how_much.most,
+    }
+}
+
+fn answer_json(answer: &score::Answer) -> AnswerJson {
+    AnswerJson {
+        receiver: answer.receiver.clone(),
+        title: answer.title.clone(),
+        grade: answer.grade.name(),
+        source: answer.source.clone(),
+        understood: answer.understood.code(),
+        reasons: answer.reasons.clone(),
+        counted_pulses: answer.counted.clone(),
+    }
+}
+
+fn takes_json(takes: &score::Takes) -> TakesJson {
+    let taken = |taken: &score::Taken| TakenJson {
+        quantity: taken.quantity,
+        mean: taken.mean,
+        u95: taken.u95(),
+        recordings_u95: taken.recordings_u95,
+        spread: taken.spread,
+        spread_u95: taken.spread_u95,
+        min: taken.range.0,
+        max: taken.range.1,
+        decides: if taken.spread_decides() {
+            "spread"
+        } else {
+            "recordings"
+        },
+        check: taken.check.as_ref().map(check_json),
+    };
+    TakesJson {
+        pulses: takes.pulses,
+        count: takes.count,
+        ten_pulses_s: takes.ten_pulses_s(),
+        quantities: takes.quantities.iter().map(taken).collect(),
     }
 }
 
@@ -508,6 +626,7 @@ fn count_json(count: &score::CountCheck) -> CountJson {
         found_pulses: count.found_pulses.clone(),
         verdict: verdict_code(count.verdict),
         reason: count.reason.clone(),
+        other_plan: count.other_plan.map(score::Plan::name),
     }
 }
 

@@ -1,6 +1,7 @@
 //! Dialled against found.
 
 use crate::judge::count_check;
+use crate::plan::Plan;
 use crate::settings::Settings;
 use crate::types::{Check, CountCheck, Digit, Verdict};
 use crate::wording;
@@ -13,6 +14,7 @@ pub(crate) fn compare(digits: &[Digit], settings: &Settings) -> CountCheck {
         found_pulses: digits.iter().map(|digit| digit.pulses).collect(),
         verdict: Verdict::NotJudged,
         reason: None,
+        other_plan: None,
     };
     let Some(dialled) = &settings.dialled else {
         return count;
@@ -21,10 +23,32 @@ pub(crate) fn compare(digits: &[Digit], settings: &Settings) -> CountCheck {
         Ok(expected) => {
             count.expected_pulses = expected;
             (count.verdict, count.reason) = word(&count, digits);
+            count.other_plan = other_plan(&count, dialled, settings.plan);
+            if let (Some(plan), Some(reason)) = (count.other_plan, &mut count.reason) {
+                reason.push_str(&format!(
+                    "; by the plan {name} every digit is right: a recording cannot show the plan, so choose it by --plan \
+                     {name} if the dial follows it",
+                    name = plan.name()
+                ));
+            }
         }
         Err(error) => count.reason = Some(error.to_string()),
     }
     count
+}
+
+/// The plan by which all of at least two different digits are right, where they are not by the chosen one. A single
+/// digit fits some plan too often to say anything.
+fn other_plan(count: &CountCheck, dialled: &str, chosen: Plan) -> Option<Plan> {
+    let (expected, found) = (&count.expected_pulses, &count.found_pulses);
+    let differ = expected.iter().any(|pulses| *pulses != expected[0]);
+    if !differ || expected == found {
+        return None;
+    }
+    let fits = |plan: &Plan| {
+        *plan != chosen && plan.pulses_of(dialled).is_ok_and(|pulses| pulses == *found)
+    };
+    Plan::ALL.iter().map(|(_, plan)| *plan).find(fits)
 }
 
 /// The word for a count: a wrong digit fails only if its count is beyond doubt.

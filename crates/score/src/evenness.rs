@@ -58,12 +58,6 @@ impl PeriodLine {
         (self.residual_s2 / self.degrees()).sqrt() * self.percent()
     }
 
-    /// Standard error of the slow-down by the scatter of the periods about the line, in percent.
-    pub(crate) fn slow_down_error_percent(&self) -> f64 {
-        let slope_error_s = (self.residual_s2 / self.degrees() / spread(self.count)).sqrt();
-        self.steps() * slope_error_s * self.percent()
-    }
-
     /// Degrees of freedom of the scatter: N − 3.
     pub(crate) fn degrees(&self) -> f64 {
         (self.count - 2) as f64

@@ -4,34 +4,60 @@
 //! A finding states the effect and the figures that show it. It never tells which way to bend a spring:
 //! that differs between dials whose cam makes and dials whose cam breaks.
 
-use crate::grouping::Group;
-use crate::types::{CountCheck, Digit, Finding};
+use edges::Trace;
 
+use crate::grouping::Group;
+use crate::settings::Settings;
+use crate::types::{Check, CountCheck, Digit, Finding};
+
+mod adjustment;
 mod chatter;
+mod contact_sound;
+mod course;
 mod extra_pulses;
 mod hole;
-mod slow_down;
+mod make_level;
+mod off_normal;
+mod rhythm;
 mod split_break;
-mod unevenness;
 
 /// What the families look at.
 pub(crate) struct Evidence<'a> {
     pub(crate) digits: &'a [Digit],
     pub(crate) groups: &'a [Group],
     pub(crate) count: &'a CountCheck,
+    pub(crate) checks: &'a [Check],
+    pub(crate) trace: &'a Trace,
+    pub(crate) settings: &'a Settings,
 }
 
 /// Code of every finding that can be made, in alphabetical order.
-pub const FINDING_CODES: [&str; 10] = [
+pub const FINDING_CODES: [&str; 26] = [
+    "bad-tooth",
+    "break-length",
     "chatter",
     "extra-pulses",
+    "fast",
+    "first-period-long",
+    "first-pulse-lost",
+    "governor-ripple",
     "hole",
     "idle-run-not-bridged",
     "late-reopening",
+    "lost-motion-short",
+    "make-length",
+    "make-level-sags",
     "missing-pulses",
+    "off-normal-not-shorting",
+    "other-plan",
+    "percent-break-high",
+    "percent-break-low",
+    "pulses-while-winding",
+    "slow",
     "slow-down",
     "speed-up",
     "split-break",
+    "two-pulse-pattern",
     "unevenness",
 ];
 
@@ -40,13 +66,16 @@ const COMMON_PRACTICE: &str = "common practice, no source";
 
 /// Every finding, digit by digit; those about the whole recording come first.
 pub(crate) fn all(evidence: &Evidence) -> Vec<Finding> {
-    let families: [fn(&Evidence) -> Vec<Finding>; 6] = [
+    let families: [fn(&Evidence) -> Vec<Finding>; 9] = [
+        adjustment::find,
         hole::find,
         split_break::find,
         extra_pulses::find,
+        off_normal::find,
         chatter::find,
-        slow_down::find,
-        unevenness::find,
+        course::find,
+        make_level::find,
+        contact_sound::find,
     ];
     let mut findings: Vec<Finding> = families.iter().flat_map(|find| find(evidence)).collect();
     findings.sort_by_key(|finding| finding.digit_index);

@@ -31,9 +31,26 @@ struct Comparison<'a> {
     clock_ppm: f64,
 }
 
-/// Every comparison that a set asks of a digit. A quantity that was not measured, or that the set does not
-/// limit, gives none.
+/// Every comparison that a set asks of a digit, with its word withheld where evidence or count do not allow one. A
+/// quantity that was not measured, or that the set does not limit, gives none.
 pub(crate) fn checks(
+    digits: &[Digit],
+    index: usize,
+    set: &LimitSet,
+    settings: &Settings,
+) -> Vec<Check> {
+    let mut checks = comparisons(digits, index, set, settings);
+    if !set.grade.judges() {
+        checks.iter_mut().for_each(inform);
+    }
+    if let Some(doubt) = &digits[index].doubt {
+        checks.iter_mut().for_each(|check| withhold(check, doubt));
+    }
+    checks
+}
+
+/// The comparisons as they come out, whatever the grade of the evidence.
+pub(crate) fn comparisons(
     digits: &[Digit],
     index: usize,
     set: &LimitSet,
@@ -66,13 +83,29 @@ pub(crate) fn checks(
     if settings.judge_pauses {
         checks.extend(judge.pause(digits));
     }
-    if !set.grade.judges() {
-        checks.iter_mut().for_each(inform);
-    }
-    if let Some(doubt) = &digit.doubt {
-        checks.iter_mut().for_each(|check| withhold(check, doubt));
-    }
     checks
+}
+
+/// One value against one range, outside any digit; with a clock where the value is a speed or a duration.
+pub(crate) fn compare(
+    quantity: &'static str,
+    value: Value,
+    range: &Range,
+    clock_ppm: Option<f64>,
+    set: &LimitSet,
+) -> Check {
+    Comparison {
+        quantity,
+        digit_index: 0,
+        pulse_index: None,
+        value,
+        range: range.clone(),
+        as_quoted: None,
+        timed: clock_ppm.is_some(),
+        set,
+        clock_ppm: clock_ppm.unwrap_or(0.0),
+    }
+    .check()
 }
 
 /// Evidence too weak for a verdict: says where the value lies and takes the word back.
@@ -275,15 +308,15 @@ impl Comparison<'_> {
         }
     }
 
-    /// w² = u95² + (1.13 × value × clock tolerance)².
     fn guard_band(&self) -> f64 {
-        let clock = if self.timed {
-            CLOCK_FACTOR * self.value.value * self.clock_ppm / 1e6
-        } else {
-            0.0
-        };
-        self.value.u95.hypot(clock)
+        guard_band(&self.value, self.timed.then_some(self.clock_ppm))
     }
+}
+
+/// w² = u95² + (1.13 × value × clock tolerance)²; without a clock, u95.
+pub(crate) fn guard_band(value: &Value, clock_ppm: Option<f64>) -> f64 {
+    let clock = clock_ppm.map_or(0.0, |ppm| CLOCK_FACTOR * value.value * ppm / 1e6);
+    value.u95.hypot(clock)
 }
 
 /// The word for a value, by ILAC-G8:09/2019 clause 4.2.3: for each limit by itself the acceptance limit is

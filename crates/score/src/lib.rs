@@ -18,9 +18,13 @@ mod judge;
 mod measure;
 mod off_normal;
 mod plan;
+pub mod receivers;
+mod regression;
 mod roll_up;
 mod score;
 mod settings;
+mod tail;
+mod takes;
 mod types;
 mod uncertainty;
 mod wording;
@@ -29,11 +33,13 @@ mod would_say;
 pub use findings::FINDING_CODES;
 pub use limits::{Grade, LimitSet};
 pub use plan::{DialledError, Plan};
+pub use receivers::{Answer, Receiver, Understood};
 pub use score::score;
-pub use settings::{Quench, Settings, Tap};
+pub use settings::{IdleRun, Quench, Settings, Tap};
+pub use takes::{Taken, Takes, takes};
 pub use types::{
-    Check, CountCheck, Digit, Finding, Pulse, Reason, Scored, Summary, TraceFacts, Value, Verdict,
-    WouldSay,
+    Check, CountCheck, Digit, Finding, HowMuch, HowSure, Pulse, Reason, Scored, Summary,
+    TraceFacts, Value, Verdict, WouldSay,
 };
 pub use wording::nth_digit;
 

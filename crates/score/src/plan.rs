@@ -10,14 +10,18 @@ pub enum Plan {
     ZeroFirst,
     /// 10 − d pulses for 1-9, ten for 0 (New Zealand, PTC 200 clause 5.1(3); Oslo).
     Reversed,
+    /// As the standard plan, with an eleventh position E that sends eleven (early French rotary and step networks, by
+    /// a collector's page).
+    Eleventh,
 }
 
 impl Plan {
     /// Every plan with its name.
-    pub const ALL: [(&'static str, Plan); 3] = [
+    pub const ALL: [(&'static str, Plan); 4] = [
         ("standard", Plan::Standard),
         ("zero-first", Plan::ZeroFirst),
         ("reversed", Plan::Reversed),
+        ("eleventh", Plan::Eleventh),
     ];
 
     /// Name of the plan, as it is chosen.
@@ -27,6 +31,7 @@ impl Plan {
             Plan::Standard => "standard",
             Plan::ZeroFirst => "zero-first",
             Plan::Reversed => "reversed",
+            Plan::Eleventh => "eleventh",
         }
     }
 
@@ -44,8 +49,8 @@ impl Plan {
     pub fn pulses(self, digit: u32) -> Option<usize> {
         let digit = usize::try_from(digit).ok().filter(|digit| *digit <= 9)?;
         Some(match (self, digit) {
-            (Plan::Standard | Plan::Reversed, 0) => 10,
-            (Plan::Standard, digit) => digit,
+            (Plan::Standard | Plan::Reversed | Plan::Eleventh, 0) => 10,
+            (Plan::Standard | Plan::Eleventh, digit) => digit,
             (Plan::ZeroFirst, digit) => digit + 1,
             (Plan::Reversed, digit) => 10 - digit,
         })
@@ -55,6 +60,29 @@ impl Plan {
     #[must_use]
     pub fn digit(self, pulses: usize) -> Option<u32> {
         (0..=9).find(|digit| self.pulses(*digit) == Some(pulses))
+    }
+
+    /// What `pulses` pulses are called: a digit, or `E` for the eleventh position of a plan that has one.
+    #[must_use]
+    pub fn label(self, pulses: usize) -> Option<String> {
+        match (self, pulses) {
+            (Plan::Eleventh, 11) => Some("E".to_owned()),
+            _ => self.digit(pulses).map(|digit| digit.to_string()),
+        }
+    }
+
+    /// The most pulses that a position of this plan sends.
+    #[must_use]
+    pub fn most_pulses(self) -> usize {
+        if self == Plan::Eleventh { 11 } else { 10 }
+    }
+
+    /// Pulses of what is called so: a digit, or `E`.
+    fn pulses_of_label(self, label: char) -> Option<usize> {
+        match (self, label) {
+            (Plan::Eleventh, 'E' | 'e') => Some(11),
+            _ => self.pulses(label.to_digit(10)?),
+        }
     }
 
     /// Pulses of every digit in what was said to be dialled.
@@ -68,10 +96,8 @@ impl Plan {
             .chars()
             .filter(|character| !" -.()/".contains(*character))
             .map(|character| {
-                let digit = character
-                    .to_digit(10)
-                    .ok_or(DialledError::NotADigit(character))?;
-                self.pulses(digit).ok_or(DialledError::NotADigit(character))
+                self.pulses_of_label(character)
+                    .ok_or(DialledError::NotADigit(character))
             })
             .collect::<Result<Vec<_>, _>>()?;
         if pulses.is_empty() {

@@ -10,7 +10,7 @@ use crate::measure::{Measurer, span_ms};
 use crate::off_normal::{self, OffNormal};
 use crate::settings::Settings;
 use crate::types::{Check, CountCheck, Digit, Scored, Value, Verdict};
-use crate::{count, doubt, evenness, explain, facts, judge, roll_up, would_say};
+use crate::{count, doubt, evenness, explain, facts, judge, receivers, roll_up, takes, would_say};
 
 /// Scores what the detector found in one channel of a recording.
 ///
@@ -41,7 +41,12 @@ pub fn score(trace: &Trace, settings: &Settings) -> Scored {
             digits: &digits,
             groups: &groups,
             count: &count,
+            checks: &checks,
+            trace,
+            settings,
         }),
+        receivers: receivers::answers(&digits, &groups, settings),
+        takes: takes::takes(&digits, settings),
         would_say: would_say::lines(&digits, settings),
         digits,
         checks,
@@ -100,10 +105,7 @@ fn measure(trace: &Trace, groups: &[Group], index: usize, settings: &Settings) -
     } = off_normal;
     let pulses_detail = measurer.pulses();
     let mut digit = Digit {
-        digit: settings
-            .plan
-            .digit(group.breaks.len())
-            .map(|digit| digit.to_string()),
+        digit: settings.plan.label(group.breaks.len()),
         pulses: group.breaks.len(),
         start_s: group.start_s(),
         end_s: group.end_s(),

@@ -2,6 +2,7 @@
 
 use crate::limits::LimitSet;
 use crate::plan::Plan;
+use crate::receivers::Receiver;
 
 /// Where the probe sat.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -25,6 +26,15 @@ pub enum Quench {
     Out,
 }
 
+/// Where the dial turns without pulsing, so that digits lie apart however fast a hand dials.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum IdleRun {
+    /// Before the first pulse.
+    Start,
+    /// After the last pulse: the lost motion.
+    End,
+}
+
 /// How to score a recording.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Settings {
@@ -42,6 +52,10 @@ pub struct Settings {
     pub tap: Option<Tap>,
     /// Whether the quench capacitor was in circuit, if known.
     pub quench: Option<Quench>,
+    /// Where the dial idles, if the user knows.
+    pub idle_run: Option<IdleRun>,
+    /// Receivers of which the user asks whether they understand the dial.
+    pub receivers: Vec<Receiver>,
 }
 
 impl Default for Settings {
@@ -55,6 +69,8 @@ impl Default for Settings {
             clock_ppm: 100.0,
             tap: None,
             quench: None,
+            idle_run: None,
+            receivers: Vec::new(),
         }
     }
 }

@@ -7,6 +7,8 @@ use edges::{Hum, Polarity};
 
 use crate::limits::Grade;
 use crate::plan::Plan;
+use crate::receivers::Answer;
+use crate::takes::Takes;
 
 /// A measured value with its uncertainty.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -198,6 +200,83 @@ pub struct CountCheck {
     pub verdict: Verdict,
     /// What is wrong, in plain words; `None` when the count is right or was not asked.
     pub reason: Option<String>,
+    /// Another plan under which every digit is right, where the chosen one makes the count wrong.
+    pub other_plan: Option<Plan>,
+}
+
+/// How sure a finding is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum HowSure {
+    /// The figures show the effect beyond doubt; the cause is still the likely one.
+    Shown,
+    /// The figures speak for it; chance or a cause that looks alike is not ruled out.
+    Likely,
+    /// Too little was recorded to tell: dial more, and see whether it stays.
+    Hint,
+}
+
+impl HowSure {
+    /// As a program reads it: `shown`, `likely`, `hint`.
+    #[must_use]
+    pub fn code(self) -> &'static str {
+        match self {
+            HowSure::Shown => "shown",
+            HowSure::Likely => "likely",
+            HowSure::Hint => "hint",
+        }
+    }
+
+    /// In words for a reader.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            HowSure::Shown => "shown by the figures",
+            HowSure::Likely => "likely",
+            HowSure::Hint => "a hint only: dial more to be surer",
+        }
+    }
+}
+
+/// How far to change a quantity. Changes are in its unit; positive raises it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HowMuch {
+    /// `speed_pps`, `period_ms`, `percent_break`, `break_make_ratio`, `break_ms` or `make_ms`.
+    pub quantity: &'static str,
+    /// The middle of the limits; `None` where they have only one side.
+    pub middle: Option<f64>,
+    /// Change that reaches the middle.
+    pub change: Option<f64>,
+    /// Least change after which the value passes with its guard band; `None` without a lower limit, or when no change
+    /// is sure to pass.
+    pub least: Option<f64>,
+    /// Largest change after which it still passes; `None` without an upper limit, or when no change is sure to pass.
+    pub most: Option<f64>,
+}
+
+impl HowMuch {
+    /// For values from `least` to `most` of which every one must pass, each with the guard band.
+    pub(crate) fn to_pass(
+        quantity: &'static str,
+        values: std::ops::RangeInclusive<f64>,
+        range: &crate::limits::Range,
+        guard_band: f64,
+    ) -> Self {
+        let (smallest, largest) = (*values.start(), *values.end());
+        let middle = range
+            .lower
+            .zip(range.upper)
+            .map(|(lower, upper)| lower.midpoint(upper));
+        let least = range.lower.map(|lower| lower + guard_band - smallest);
+        let most = range.upper.map(|upper| upper - guard_band - largest);
+        let none_passes = least.zip(most).is_some_and(|(least, most)| least > most);
+        HowMuch {
+            quantity,
+            middle,
+            change: middle.map(|middle| middle - smallest.midpoint(largest)),
+            least: least.filter(|_| !none_passes),
+            most: most.filter(|_| !none_passes),
+        }
+    }
 }
 
 /// What a recording shows about a dial, with the evidence.
@@ -215,6 +294,10 @@ pub struct Finding {
     pub advice: String,
     /// Where cause and advice come from; says so where it is common practice without a source.
     pub basis: &'static str,
+    /// How sure it is.
+    pub how_sure: HowSure,
+    /// How far to change what; `None` where a figure would say nothing.
+    pub how_much: Option<HowMuch>,
     /// Index into [`Scored::digits`], when it concerns one digit.
     pub digit_index: Option<usize>,
     /// Index into [`Digit::pulses_detail`], when it concerns one pulse.
@@ -287,4 +370,8 @@ pub struct Scored {
     pub would_say: Vec<WouldSay>,
     /// The plan by which pulses became digits.
     pub plan: Plan,
+    /// What each receiver that was asked about makes of it.
+    pub receivers: Vec<Answer>,
+    /// Digits that were dialled more than once, together.
+    pub takes: Option<Takes>,
 }

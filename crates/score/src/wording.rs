@@ -1,17 +1,12 @@
 //! Figures in words: no more digits than were measured.
 
 use crate::limits::Range;
-use crate::types::{Digit, Value};
+use crate::types::Digit;
 
 /// A value with as many decimals as its uncertainty has to two significant digits: `10.003 ± 0.016`.
 pub(crate) fn measured(value: f64, u95: f64) -> String {
     let decimals = decimals(u95, 2);
     format!("{value:.decimals$} ± {u95:.decimals$}")
-}
-
-/// A value by its own uncertainty.
-pub(crate) fn of(value: &Value) -> String {
-    measured(value.value, value.u95)
 }
 
 /// A figure to a number of significant digits, without exponent.
@@ -79,7 +74,7 @@ pub(crate) fn which(index: usize, digits: &[Digit]) -> String {
 }
 
 /// `first`, `2nd`, `3rd`, `11th`, `21st`.
-fn ordinal(number: usize) -> String {
+pub(crate) fn ordinal(number: usize) -> String {
     let ending = match (number % 100, number % 10) {
         _ if number == 1 => return "first".into(),
         (11..=13, _) => "th",

@@ -17,6 +17,10 @@ pub(crate) struct CheckArgs {
     #[command(flatten)]
     pub(crate) measuring: MeasureArgs,
 
+    /// The recordings are takes of one dial: give mean and spread over all of them (--dial-id says so too)
+    #[arg(long)]
+    pub(crate) takes: bool,
+
     /// Name of the dial, carried into JSON and CSV
     #[arg(long, value_name = "ID")]
     pub(crate) dial_id: Option<String>,
@@ -113,6 +117,11 @@ pub(crate) enum ColorWhen {
 }
 
 impl CheckArgs {
+    /// True when all recordings are of one dial.
+    pub(crate) fn one_dial(&self) -> bool {
+        self.takes || (self.dial_id.is_some() && self.files.len() > 1)
+    }
+
     /// Refuses options that contradict each other, before any work is done.
     pub(crate) fn verify(&self) -> Result<(), Stop> {
         let refuse = |message: &str| Err(Stop::Usage(message.to_owned()));

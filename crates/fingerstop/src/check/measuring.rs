@@ -5,6 +5,7 @@ use recording::RawFormat;
 
 use crate::stop::Stop;
 use crate::values::{LimitChoice, PlanName, dialled, limit_choice, not_negative, positive, time_s};
+use crate::values::{Receivers, receivers};
 
 /// How recordings are measured and judged.
 #[derive(Args)]
@@ -59,6 +60,21 @@ pub(crate) struct MeasureArgs {
         hide_env_values = true
     )]
     pub(crate) quench: Option<QuenchName>,
+
+    /// Where the dial turns without pulsing; a short lost motion is a fault only of a dial that idles at the end
+    #[arg(
+        long,
+        value_enum,
+        value_name = "PLACE",
+        env = "FINGERSTOP_IDLE_RUN",
+        hide_env_values = true
+    )]
+    pub(crate) idle_run: Option<IdleRunName>,
+
+    /// Ask whether this receiver will understand the dial: `adapter`, a receiving set (`fingerstop limits list`), a TOML
+    /// file of your own, or all; may be given several times
+    #[arg(long = "for", value_name = "RECEIVER", value_parser = receivers)]
+    pub(crate) receivers: Vec<Receivers>,
 
     /// Judge interdigital pauses too (for automatic senders; a hand makes most of a pause)
     #[arg(long)]
@@ -124,6 +140,15 @@ pub(crate) enum TapName {
     Line,
     /// Behind an adapter or a pulsing relay
     Adapter,
+}
+
+/// Where the dial turns without pulsing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum IdleRunName {
+    /// Before the first pulse
+    Start,
+    /// After the last pulse
+    End,
 }
 
 /// Whether the spark-quench capacitor was in circuit.

@@ -44,6 +44,12 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
         output.write(&renderer.add(&record)?, exit)?;
         plot = draw(plot, &record, &chosen)?;
     }
+    exit = exit.max(
+        renderer
+            .takes()
+            .as_ref()
+            .map_or(Exit::Good, outcome::of_takes),
+    );
     output.write(&renderer.end()?, exit)?;
     output.commit()?;
     Ok(exit)

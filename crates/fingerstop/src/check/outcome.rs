@@ -1,7 +1,7 @@
 //! From a record to how the command ends.
 
 use report::Record;
-use score::{Settings, Verdict};
+use score::{Scored, Settings, Takes, Understood, Verdict};
 
 use crate::stop::Exit;
 
@@ -12,6 +12,36 @@ pub(crate) fn of(record: &Record, settings: &Settings) -> Exit {
     };
     let asked = settings.limits.is_some() || settings.dialled.is_some();
     let scored = &measured.scored;
+    of_scored(scored, asked).max(of_receivers(scored))
+}
+
+/// The mean of several takes, judged as one.
+pub(crate) fn of_takes(takes: &Takes) -> Exit {
+    let outside = |taken: &score::Taken| {
+        let verdict = taken.check.as_ref().map(|check| check.verdict);
+        matches!(verdict, Some(Verdict::Fail | Verdict::ConditionalFail))
+    };
+    if takes.quantities.iter().any(outside) {
+        Exit::Bad
+    } else {
+        Exit::Good
+    }
+}
+
+/// To ask whether a receiver understands the dial is to ask for an answer.
+fn of_receivers(scored: &Scored) -> Exit {
+    let answers = scored
+        .receivers
+        .iter()
+        .map(|answer| match answer.understood {
+            Understood::Yes | Understood::Perhaps => Exit::Good,
+            Understood::No => Exit::Bad,
+            Understood::CannotTell => Exit::Undone,
+        });
+    answers.max().unwrap_or_default()
+}
+
+fn of_scored(scored: &Scored, asked: bool) -> Exit {
     if scored.count.verdict == Verdict::Fail {
         return Exit::Bad;
     }

@@ -5,7 +5,7 @@ use std::io::{IsTerminal, stderr, stdout};
 
 use report::json::{self, RecordingJson};
 use report::{Paint, Record};
-use score::{Settings, Verdict};
+use score::{Digit, Settings, Takes, Verdict};
 
 use super::args::{CheckArgs, ColorWhen, Format};
 use super::settings::Chosen;
@@ -25,6 +25,8 @@ pub(crate) struct Renderer<'a> {
     one_screen: bool,
     recordings: Vec<RecordingJson>,
     verdicts: Vec<Result<Verdict, ()>>,
+    /// Digits of all recordings, where those are of one dial.
+    digits: Option<Vec<Digit>>,
 }
 
 impl<'a> Renderer<'a> {
@@ -39,6 +41,7 @@ impl<'a> Renderer<'a> {
             one_screen: output.is_standard() && stdout().is_terminal() && stderr().is_terminal(),
             recordings: Vec::new(),
             verdicts: Vec::new(),
+            digits: args.one_dial().then(Vec::new),
         }
     }
 
@@ -54,6 +57,9 @@ impl<'a> Renderer<'a> {
     /// One record; JSON is kept until the end.
     pub(crate) fn add(&mut self, record: &Record) -> Result<String, Stop> {
         let first = self.verdicts.is_empty();
+        if let (Some(digits), Ok(measured)) = (&mut self.digits, &record.outcome) {
+            digits.extend(measured.scored.digits.iter().cloned());
+        }
         self.verdicts.push(
             record
                 .outcome
@@ -75,14 +81,22 @@ impl<'a> Renderer<'a> {
         }
     }
 
+    /// Takes over all recordings, where those are of one dial and one digit was dialled more than once.
+    pub(crate) fn takes(&self) -> Option<Takes> {
+        score::takes(self.digits.as_ref()?, self.settings)
+    }
+
     /// What comes after the last record.
     pub(crate) fn end(&self) -> Result<String, Stop> {
+        let takes = self.takes();
         match self.format {
             Format::Json => {
-                json::document(&self.recordings, self.settings, VERSION).map_err(not_written)
+                json::document_with_takes(&self.recordings, self.settings, VERSION, takes.as_ref())
+                    .map_err(not_written)
             }
             Format::Text if self.verdicts.len() > 1 => {
-                Ok(format!("\n{}", report::text_summary(&self.verdicts)))
+                let takes = takes.as_ref().map(report::text_takes).unwrap_or_default();
+                Ok(format!("{takes}\n{}", report::text_summary(&self.verdicts)))
             }
             Format::Text | Format::Csv | Format::Ndjson => Ok(String::new()),
         }

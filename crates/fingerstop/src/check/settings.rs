@@ -1,8 +1,8 @@
 //! From options, environment and configuration to settings of the score.
 
-use score::{Quench, Settings, Tap};
+use score::{IdleRun, Quench, Settings, Tap};
 
-use super::measuring::{MeasureArgs, QuenchName, TapName};
+use super::measuring::{IdleRunName, MeasureArgs, QuenchName, TapName};
 use crate::config::Config;
 use crate::stop::Stop;
 use crate::values::{LimitChoice, limit_choice};
@@ -34,6 +34,12 @@ pub(crate) fn choose(args: &MeasureArgs) -> Result<Chosen, Stop> {
         clock_ppm: args.clock_ppm,
         tap: args.tap.map(tap),
         quench: args.quench.map(quench),
+        idle_run: args.idle_run.map(idle_run),
+        receivers: args
+            .receivers
+            .iter()
+            .flat_map(|named| named.0.clone())
+            .collect(),
     };
     Ok(Chosen {
         settings,
@@ -57,6 +63,13 @@ fn tap(name: TapName) -> Tap {
         TapName::Series => Tap::Series,
         TapName::Line => Tap::Line,
         TapName::Adapter => Tap::Adapter,
+    }
+}
+
+fn idle_run(name: IdleRunName) -> IdleRun {
+    match name {
+        IdleRunName::Start => IdleRun::Start,
+        IdleRunName::End => IdleRun::End,
     }
 }
 

@@ -19,6 +19,8 @@ pub(crate) struct Document {
     pub(crate) recordings: Vec<Recording>,
     pub(crate) summary: Summary,
     pub(crate) uncertainty_verified: bool,
+    #[serde(deserialize_with = "present")]
+    pub(crate) takes: Option<Takes>,
 }
 
 /// A line of NDJSON. serde cannot flatten and refuse unknown fields at once, so the recording's fields
@@ -48,6 +50,9 @@ pub(crate) struct Line {
     pub(crate) would_say: Vec<WouldSay>,
     #[serde(deserialize_with = "present")]
     pub(crate) dial_id: Option<String>,
+    pub(crate) receivers: Vec<Answer>,
+    #[serde(deserialize_with = "present")]
+    pub(crate) takes: Option<Takes>,
     pub(crate) uncertainty_verified: bool,
 }
 
@@ -140,6 +145,9 @@ pub(crate) struct Recording {
     pub(crate) would_say: Vec<WouldSay>,
     #[serde(deserialize_with = "present")]
     pub(crate) dial_id: Option<String>,
+    pub(crate) receivers: Vec<Answer>,
+    #[serde(deserialize_with = "present")]
+    pub(crate) takes: Option<Takes>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -309,6 +317,61 @@ pub(crate) struct Finding {
     pub(crate) digit_index: Option<usize>,
     #[serde(deserialize_with = "present")]
     pub(crate) pulse_index: Option<usize>,
+    pub(crate) how_sure: String,
+    #[serde(deserialize_with = "present")]
+    pub(crate) how_much: Option<HowMuch>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct HowMuch {
+    pub(crate) quantity: String,
+    #[serde(deserialize_with = "present")]
+    pub(crate) middle: Option<f64>,
+    #[serde(deserialize_with = "present")]
+    pub(crate) change: Option<f64>,
+    #[serde(deserialize_with = "present")]
+    pub(crate) least: Option<f64>,
+    #[serde(deserialize_with = "present")]
+    pub(crate) most: Option<f64>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Answer {
+    pub(crate) receiver: String,
+    pub(crate) title: String,
+    pub(crate) grade: String,
+    pub(crate) source: String,
+    pub(crate) understood: String,
+    pub(crate) reasons: Vec<String>,
+    pub(crate) counted_pulses: Vec<Option<usize>>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Takes {
+    pub(crate) pulses: usize,
+    pub(crate) count: usize,
+    #[serde(deserialize_with = "present")]
+    pub(crate) ten_pulses_s: Option<f64>,
+    pub(crate) quantities: Vec<Taken>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Taken {
+    pub(crate) quantity: String,
+    pub(crate) mean: f64,
+    pub(crate) u95: f64,
+    pub(crate) recordings_u95: f64,
+    pub(crate) spread: f64,
+    pub(crate) spread_u95: f64,
+    pub(crate) min: f64,
+    pub(crate) max: f64,
+    pub(crate) decides: String,
+    #[serde(deserialize_with = "present")]
+    pub(crate) check: Option<Check>,
 }
 
 #[derive(Debug, Deserialize)]
@@ -321,6 +384,8 @@ pub(crate) struct Count {
     pub(crate) verdict: Verdict,
     #[serde(deserialize_with = "present")]
     pub(crate) reason: Option<String>,
+    #[serde(deserialize_with = "present")]
+    pub(crate) other_plan: Option<String>,
 }
 
 #[derive(Debug, Deserialize)]

@@ -5,6 +5,7 @@ mod digit;
 mod limits;
 mod number;
 pub(crate) mod page;
+mod takes;
 #[cfg(test)]
 mod tests;
 
@@ -16,6 +17,7 @@ use page::Page;
 
 pub use limits::{limit_list, limit_sheet};
 pub use page::Paint;
+pub use takes::text_takes;
 
 /// Reasons shown at most: an hour of talk may hold hundreds of doubtful clicks.
 const REASONS_SHOWN: usize = 10;
@@ -63,6 +65,10 @@ fn measured_text(
     page.paragraph(2, &uncertainty_line(settings));
     limit_lines(page, settings);
     findings(page, scored);
+    if let Some(takes) = &scored.takes {
+        takes::write_takes(page, takes, "of this recording");
+    }
+    takes::write_receivers(page, &scored.receivers);
     if !measure_only {
         would_say(page, scored);
     }
@@ -195,10 +201,12 @@ fn findings(page: &mut Page, scored: &Scored) {
     }
     page.heading("Findings");
     for finding in &scored.findings {
-        page.item(&format!("{} ({})", finding.title, finding.code));
+        let sure = finding.how_sure.words();
+        page.item(&format!("{} ({}; {sure})", finding.title, finding.code));
         page.paragraph(4, &finding.evidence);
         page.paragraph(4, &format!("likely cause: {}", finding.likely_cause));
         page.paragraph(4, &format!("advice: {}", finding.advice));
+        page.paragraph(4, &format!("basis: {}", finding.basis));
     }
 }
 
@@ -292,6 +300,16 @@ pub(crate) fn explained(code: &str, means: &str, remedy: &str) -> String {
         .filter(|words| !words.is_empty())
     {
         page.paragraph(2, words);
+    }
+    page.finish()
+}
+
+/// A finding's code with named parts, with a newline at the end.
+pub(crate) fn explained_finding(code: &str, parts: &[(&str, &str)]) -> String {
+    let mut page = Page::new(Paint::Plain);
+    page.line(0, code);
+    for (name, words) in parts {
+        page.paragraph_after(&format!("  {name:<12} "), words);
     }
     page.finish()
 }

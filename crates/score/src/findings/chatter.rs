@@ -1,7 +1,7 @@
-//! The contacts chatter: the loop reopens just after a closure.
+//! The contacts chatter: the loop reopens just after a closure, for longer than contacts in order do.
 
 use super::Evidence;
-use crate::types::{Digit, Finding};
+use crate::types::{Digit, Finding, HowSure, Verdict};
 use crate::wording::{nth_digit, significant};
 
 pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
@@ -9,11 +9,25 @@ pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
         .digits
         .iter()
         .enumerate()
-        .filter_map(|(index, digit)| in_digit(index, digit))
+        .filter_map(|(index, digit)| in_digit(evidence, index, digit))
         .collect()
 }
 
-fn in_digit(digit_index: usize, digit: &Digit) -> Option<Finding> {
+/// Chatter up to this long, first to last closure, is usual for contacts in order, in milliseconds. Common practice, no
+/// source.
+const USUAL_MS: f64 = 2.0;
+
+/// Longer than usual, or beyond a bounce limit that the user chose.
+fn is_notable(evidence: &Evidence, index: usize, worst_ms: f64) -> bool {
+    let beyond_limit = |check: &crate::Check| {
+        check.quantity == "bounce_ms"
+            && check.digit_index == index
+            && matches!(check.verdict, Verdict::Fail | Verdict::ConditionalFail)
+    };
+    worst_ms > USUAL_MS || evidence.checks.iter().any(beyond_limit)
+}
+
+fn in_digit(evidence: &Evidence, digit_index: usize, digit: &Digit) -> Option<Finding> {
     let chattering = digit
         .pulses_detail
         .iter()
@@ -24,7 +38,7 @@ fn in_digit(digit_index: usize, digit: &Digit) -> Option<Finding> {
         .iter()
         .enumerate()
         .max_by(|(_, one), (_, other)| one.chatter_ms.total_cmp(&other.chatter_ms))?;
-    if chattering == 0 {
+    if !is_notable(evidence, digit_index, worst.chatter_ms) {
         return None;
     }
     Some(Finding {
@@ -45,6 +59,8 @@ fn in_digit(digit_index: usize, digit: &Digit) -> Option<Finding> {
         advice: "clean the contacts; look at spring tension if it stays".into(),
         basis: "only AS/CA S002:2010 cl. 5.5.1.8(a)(iii) limits bounce, to 0.5 ms; the usual range, cause and advice are \
                 common practice, no source",
+        how_sure: HowSure::Shown,
+        how_much: None,
         digit_index: Some(digit_index),
         pulse_index: Some(pulse_index),
     })

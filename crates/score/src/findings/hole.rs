@@ -2,7 +2,7 @@
 
 use super::{COMMON_PRACTICE, Evidence};
 use crate::grouping::{Group, period_s};
-use crate::types::{Digit, Finding};
+use crate::types::{Digit, Finding, HowSure};
 use crate::wording;
 
 pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
@@ -34,6 +34,8 @@ fn hole(group: &Group, digit_index: usize, pulse_index: usize, digits: &[Digit])
                  points to the contacts; inspect and clean before adjusting"
             .into(),
         basis: COMMON_PRACTICE,
+        how_sure: HowSure::Shown,
+        how_much: None,
         digit_index: Some(digit_index),
         pulse_index: Some(pulse_index),
     }

@@ -2,7 +2,7 @@
 
 use super::Evidence;
 use crate::grouping::{Group, Interruption};
-use crate::types::{Digit, Finding};
+use crate::types::{Digit, Finding, HowSure};
 use crate::wording;
 
 pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
@@ -59,6 +59,8 @@ fn finding(
             .into(),
         basis: "a receiver counts each part that exceeds its own least break (derived); cause and advice are common \
                 practice, no source",
+        how_sure: HowSure::Shown,
+        how_much: None,
         digit_index: Some(digit_index),
         pulse_index: Some(pulse_index),
     }

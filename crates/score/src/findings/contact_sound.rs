@@ -1,0 +1,161 @@
+//! Sound in the makes that is not in the breaks: it comes through the contacts, so the speech network is not shorted
+//! while the dial pulses.
+
+use edges::{Snippet, Train};
+
+use super::Evidence;
+use crate::grouping::Group;
+use crate::types::{Finding, HowSure};
+use crate::wording::significant;
+
+/// After a contact has moved, so long is left out, in seconds: chatter and transients.
+const SETTLING_S: f64 = 0.012;
+/// Before it moves again, so long is left out, in seconds.
+const MARGIN_S: f64 = 0.003;
+/// Shortest stretch that says anything, in seconds.
+const SHORTEST_S: f64 = 0.008;
+/// Fewest stretches to compare with one another.
+const FEWEST: usize = 4;
+/// Sound in the makes must be this many times that in the breaks,
+const NOTABLE_RATIO: f64 = 3.0;
+/// and this much of the dial's step, in percent.
+const NOTABLE_PERCENT: f64 = 1.5;
+
+pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
+    let mut total = [Scatter::default(); 2];
+    let mut digits = 0;
+    for (index, _) in evidence.steady() {
+        let group = &evidence.groups[index];
+        let train = &evidence.trace.trains[group.first().open.train];
+        // A digit drawn from two trains has two snippets; such digits are rare and left out.
+        let alone = group.trains().count() == 1 && !train.spikes_only;
+        if let (true, Some(makes), Some(breaks)) =
+            (alone, makes(train, group), breaks(train, group))
+        {
+            total[0].add(&makes, train.step);
+            total[1].add(&breaks, train.step);
+            digits += 1;
+        }
+    }
+    let [makes, breaks] = total.map(|scatter| scatter.percent());
+    let heard = digits > 0 && makes >= NOTABLE_PERCENT && makes >= NOTABLE_RATIO * breaks;
+    heard
+        .then(|| finding(makes, breaks, digits))
+        .into_iter()
+        .collect()
+}
+
+/// Squares of what differs from stretch to stretch.
+#[derive(Clone, Copy, Debug, Default)]
+struct Scatter {
+    squares: f64,
+    samples: f64,
+}
+
+impl Scatter {
+    fn add(&mut self, stretches: &[Vec<f64>], step: f64) {
+        let count = stretches.len() as f64;
+        let length = stretches.iter().map(Vec::len).min().unwrap_or(0);
+        for place in 0..length {
+            let mean = stretches.iter().map(|stretch| stretch[place]).sum::<f64>() / count;
+            self.squares += stretches
+                .iter()
+                .map(|stretch| ((stretch[place] - mean) / step).powi(2))
+                .sum::<f64>();
+            self.samples += count - 1.0;
+        }
+    }
+
+    /// Root mean square in percent of the step.
+    fn percent(&self) -> f64 {
+        100.0 * (self.squares / self.samples.max(1.0)).sqrt()
+    }
+}
+
+/// The stretches of the makes within a digit, each without its mean and slope. What all makes have alike (a slow
+/// rise, ringing) is taken out later with their mean, since sound is not alike in any two.
+fn makes(train: &Train, group: &Group) -> Option<Vec<Vec<f64>>> {
+    let pairs = group.breaks.windows(2);
+    stretches(
+        &train.snippet,
+        pairs.map(|pair| (pair[0].close.instant_s, pair[1].open.instant_s)),
+    )
+}
+
+fn breaks(train: &Train, group: &Group) -> Option<Vec<Vec<f64>>> {
+    let whole = group
+        .breaks
+        .iter()
+        .filter(|pulse| pulse.interruptions.is_empty());
+    stretches(
+        &train.snippet,
+        whole.map(|pulse| (pulse.open.instant_s, pulse.close.instant_s)),
+    )
+}
+
+fn stretches(snippet: &Snippet, spans: impl Iterator<Item = (f64, f64)>) -> Option<Vec<Vec<f64>>> {
+    let spans: Vec<(f64, f64)> = spans
+        .map(|(from, to)| (from + SETTLING_S, to - MARGIN_S))
+        .collect();
+    let shortest = spans
+        .iter()
+        .map(|(from, to)| to - from)
+        .fold(f64::INFINITY, f64::min);
+    if spans.len() < FEWEST || shortest < SHORTEST_S {
+        return None;
+    }
+    let length = (shortest * snippet.rate_hz) as usize;
+    let stretch = |(from, _): &(f64, f64)| {
+        let first = ((from - snippet.start_s) * snippet.rate_hz).round();
+        let samples = snippet
+            .samples
+            .get(first.max(0.0) as usize..)?
+            .get(..length)?;
+        Some(levelled(samples))
+    };
+    spans.iter().map(stretch).collect()
+}
+
+/// Samples without their mean and slope.
+fn levelled(samples: &[f32]) -> Vec<f64> {
+    let count = samples.len() as f64;
+    let mean = samples.iter().map(|x| f64::from(*x)).sum::<f64>() / count;
+    let place = |index: usize| index as f64 - (count - 1.0) / 2.0;
+    let squares: f64 = (0..samples.len()).map(|index| place(index).powi(2)).sum();
+    let slope = samples
+        .iter()
+        .enumerate()
+        .map(|(index, x)| place(index) * f64::from(*x))
+        .sum::<f64>()
+        / squares;
+    samples
+        .iter()
+        .enumerate()
+        .map(|(index, x)| f64::from(*x) - mean - slope * place(index))
+        .collect()
+}
+
+fn finding(makes: f64, breaks: f64, digits: usize) -> Finding {
+    Finding {
+        code: "off-normal-not-shorting",
+        title: "Sound comes through while the dial pulses".into(),
+        evidence: format!(
+            "in the makes {} % of the step, root mean square, in the breaks {} %, over {digits} digit{}",
+            significant(makes, 2),
+            significant(breaks, 2),
+            if digits == 1 { "" } else { "s" }
+        ),
+        likely_cause: "the off-normal contacts do not short the speech network: speech and clicks reach line and receiver \
+                       while pulsing"
+            .into(),
+        advice: "clean the off-normal contacts and see that they close as soon as the wheel leaves rest; noise that comes \
+                 down the line looks the same, so record once more from a bench supply"
+            .into(),
+        basis: "that these contacts short the speech circuit is on record in several descriptions of dials; that its \
+                failure shows so is derived",
+        how_sure: HowSure::Likely,
+        how_much: None,
+        digit_index: None,
+        pulse_index: None,
+    }
+}

@@ -1,0 +1,122 @@
+//! Least squares by taking columns out one after the other.
+
+/// A column counts as spent when less than this part of its length is left.
+const SPENT: f64 = 1e-7;
+
+/// What is left of some observations when columns have been fitted to them.
+#[derive(Clone, Debug)]
+pub(crate) struct Regression {
+    /// Directions already taken out: orthonormal.
+    basis: Vec<Vec<f64>>,
+    /// The observations without those directions.
+    residual: Vec<f64>,
+}
+
+/// What a few more columns would explain.
+#[derive(Clone, Debug)]
+pub(crate) struct Gain {
+    /// Sum of squares explained.
+    pub(crate) squares: f64,
+    /// Number of columns that were not spent.
+    pub(crate) columns: usize,
+}
+
+impl Regression {
+    pub(crate) fn new(observations: Vec<f64>) -> Self {
+        Regression {
+            basis: Vec::new(),
+            residual: observations,
+        }
+    }
+
+    /// Fits columns and takes them out.
+    pub(crate) fn take_out(&mut self, columns: &[Vec<f64>]) {
+        for column in columns {
+            if let Some(direction) = self.new_direction(column, &[]) {
+                let along = dot(&direction, &self.residual);
+                subtract(&mut self.residual, &direction, along);
+                self.basis.push(direction);
+            }
+        }
+    }
+
+    /// What `columns` would explain of what is left.
+    pub(crate) fn gain(&self, columns: &[Vec<f64>]) -> Gain {
+        let mut own: Vec<Vec<f64>> = Vec::new();
+        for column in columns {
+            own.extend(self.new_direction(column, &own));
+        }
+        Gain {
+            squares: own
+                .iter()
+                .map(|direction| dot(direction, &self.residual).powi(2))
+                .sum(),
+            columns: own.len(),
+        }
+    }
+
+    /// Coefficient of one more column, and the length of what is new in it; `None` when nothing is.
+    pub(crate) fn coefficient(&self, column: &[f64]) -> Option<(f64, f64)> {
+        let direction = self.new_direction(column, &[])?;
+        let length = dot(&direction, column);
+        Some((dot(&direction, &self.residual) / length, length))
+    }
+
+    /// Sum of squares of what is left.
+    pub(crate) fn squares(&self) -> f64 {
+        dot(&self.residual, &self.residual)
+    }
+
+    /// Degrees of freedom of what is left.
+    pub(crate) fn degrees(&self) -> usize {
+        self.residual.len().saturating_sub(self.basis.len())
+    }
+
+    /// The part of a column that is in no direction known so far, at unit length.
+    fn new_direction(&self, column: &[f64], more: &[Vec<f64>]) -> Option<Vec<f64>> {
+        let before = dot(column, column).sqrt();
+        let mut left = column.to_vec();
+        // Twice: the first pass leaves rounding errors of the size of what it took away.
+        for direction in self.basis.iter().chain(more).chain(&self.basis).chain(more) {
+            let along = dot(direction, &left);
+            subtract(&mut left, direction, along);
+        }
+        let after = dot(&left, &left).sqrt();
+        (after > SPENT * before).then(|| left.iter().map(|x| x / after).collect())
+    }
+}
+
+fn dot(one: &[f64], other: &[f64]) -> f64 {
+    one.iter().zip(other).map(|(x, y)| x * y).sum()
+}
+
+fn subtract(from: &mut [f64], direction: &[f64], along: f64) {
+    from.iter_mut()
+        .zip(direction)
+        .for_each(|(x, d)| *x -= along * d);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    /// 1, 2, 4 about their mean: −4/3, −1/3, 5/3, squares 42/9. A slope of 1.5 explains 2 × 1.5² = 4.5 of them.
+    #[test]
+    fn a_line_through_three_points() {
+        let mut left = Regression::new(vec![1.0, 2.0, 4.0]);
+        left.take_out(&[vec![1.0; 3]]);
+        assert_relative_eq!(left.squares(), 42.0 / 9.0, max_relative = 1e-12);
+        let ramp = vec![0.0, 1.0, 2.0];
+        let gain = left.gain(&[ramp.clone(), vec![5.0, 6.0, 7.0]]);
+        assert_eq!(gain.columns, 1);
+        assert_relative_eq!(gain.squares, 4.5, max_relative = 1e-12);
+        let (slope, length) = left.coefficient(&ramp).expect("a slope");
+        assert_relative_eq!(slope, 1.5, max_relative = 1e-12);
+        assert_relative_eq!(length, 2f64.sqrt(), max_relative = 1e-12);
+        left.take_out(std::slice::from_ref(&ramp));
+        assert_eq!(left.degrees(), 1);
+        assert_relative_eq!(left.squares(), 1.0 / 6.0, max_relative = 1e-9);
+        assert!(left.coefficient(&ramp).is_none());
+    }
+}
