@@ -3,6 +3,8 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
 mod accuracy;
+#[cfg(unix)]
+mod performance;
 mod tests;
 
 use std::process::ExitCode;
@@ -22,6 +24,9 @@ enum Task {
     Test,
     /// Measures the detector against recordings of known truth
     Accuracy(accuracy::Options),
+    /// Measures speed and memory beside other programs, and writes docs/performance.md
+    #[cfg(unix)]
+    Performance(performance::Options),
     /// Writes one recording of a family with its truth, and prints its scenario
     Draw(accuracy::DrawOptions),
 }
@@ -30,6 +35,8 @@ fn main() -> anyhow::Result<ExitCode> {
     match Arguments::parse().task {
         Task::Test => tests::run(),
         Task::Accuracy(options) => accuracy::run(&options),
+        #[cfg(unix)]
+        Task::Performance(options) => performance::run(&options),
         Task::Draw(options) => accuracy::draw(&options).map(|()| ExitCode::SUCCESS),
     }
 }
