@@ -81,14 +81,11 @@ impl Trace {
         self.samples.extend((0..length).map(left));
     }
 
-    /// A few samples that no recorder should give.
+    /// A sample far larger or far smaller than any recorder gives. Other values are left to `samples`.
     fn odd(&mut self, choice: u8, size: f32) {
-        let value = match choice % 6 {
-            0 => f32::NAN,
-            1 => f32::INFINITY,
-            2 => f32::NEG_INFINITY,
-            3 => f32::MAX * size,
-            4 => f32::MIN_POSITIVE * size,
+        let value = match choice % 3 {
+            0 => f32::MAX * size,
+            1 => f32::MIN_POSITIVE * size,
             _ => 1e10 * size,
         };
         self.samples.push(value);
