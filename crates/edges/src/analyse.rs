@@ -1,17 +1,19 @@
 //! One window of a recording, from samples to trains: hum, candidates, chain, instants, doubts.
 
-use crate::bank::{self, Candidate, Energies, Entry, Probe};
+use crate::bank::{self, Candidate, Energies, Entry, Field, Probe};
 use crate::chain::{self, Chain, Pulse, Scale};
 use crate::clicks;
 use crate::coarse::Coarse;
-use crate::confirm;
 use crate::doubt;
-use crate::hum::{self, HumModel};
+use crate::events::Event;
+use crate::hum::{self, Fitter, Grid, HumModel};
+use crate::levels;
 use crate::linear;
 use crate::refine::{Fitted, Refined, Refiner};
 use crate::remainder;
 use crate::types::{Direction, Doubt, Edge, Hum, LevelStep, Polarity, Reversal, Train};
 use crate::view;
+use std::ops::Range;
 
 /// Candidates weaker than this are noise in any recording.
 const LEAST_T: f64 = 3.2;
@@ -31,6 +33,11 @@ const LEFT_OVER_S: f64 = 0.45;
 const LEAST_PAUSE_S: f64 = 0.180;
 const PAUSE_PERIODS: f64 = 1.7;
 
+/// Steps are looked for so far around an event.
+const AROUND_EVENT_S: f64 = 0.0015;
+/// Samples kept around a train for its fits.
+const MARGIN_S: f64 = 0.1;
+
 /// A window of one channel and where it lies.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Window<'a> {
@@ -42,52 +49,112 @@ pub(crate) struct Window<'a> {
     pub(crate) first: bool,
     /// The recording ends with this window.
     pub(crate) last: bool,
+    /// Steps of the tick trace, from which everything starts.
+    pub(crate) events: &'a [Event],
+    /// Ticks around the window.
+    pub(crate) ticks: TickWindow<'a>,
+}
+
+/// Ticks that reach further back than the window itself.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct TickWindow<'a> {
+    pub(crate) means: &'a [f32],
+    /// Ticks of the recording before these.
+    pub(crate) first: u64,
+    pub(crate) rate_hz: f64,
+    /// Samples in a tick.
+    pub(crate) factor: usize,
+    /// First tick that belongs to no train already taken.
+    pub(crate) free_from: u64,
+    pub(crate) fitters: &'a [Fitter],
+}
+
+impl TickWindow<'_> {
+    /// Time of a tick's middle, in seconds.
+    fn middle_s(&self, tick: u64) -> f64 {
+        (tick as f64 + 0.5 - 0.5 / self.factor as f64) / self.rate_hz
+    }
+
+    fn hum(&self) -> Option<HumModel> {
+        hum::estimate(self.fitters, self.means, self.middle_s(self.first))
+    }
+}
+
+impl Window<'_> {
+    fn seconds(&self, place: f64) -> f64 {
+        (self.start as f64 + place) / self.rate_hz
+    }
+
+    /// Block means without hum.
+    fn coarse(&self, hum: Option<&HumModel>) -> Coarse {
+        let mut coarse = Coarse::new(self.samples, self.rate_hz);
+        if let Some(hum) = hum {
+            let grid = Grid {
+                start_s: self.seconds(coarse.middle(0)),
+                rate_hz: coarse.rate_hz,
+                mean_s: 1.0 / coarse.rate_hz,
+            };
+            hum.subtract(&mut coarse.means, grid);
+        }
+        coarse
+    }
+
+    /// A stretch of the samples without hum.
+    fn samples(&self, stretch: Range<usize>, hum: Option<&HumModel>) -> Vec<f64> {
+        let start = stretch.start;
+        let mut samples: Vec<f64> = self.samples[stretch]
+            .iter()
+            .map(|&x| f64::from(x))
+            .collect();
+        if let Some(hum) = hum {
+            let grid = Grid {
+                start_s: self.seconds(start as f64),
+                rate_hz: self.rate_hz,
+                mean_s: 0.0,
+            };
+            hum.subtract(&mut samples, grid);
+        }
+        samples
+    }
+
+    /// Where steps are looked for in the coarse trace: around every event.
+    fn spots(&self, coarse: &Coarse) -> Vec<Range<usize>> {
+        let blocks = self.ticks.factor / coarse.factor;
+        let first = self.start / coarse.factor as u64;
+        let around = (AROUND_EVENT_S * coarse.rate_hz).ceil() as usize;
+        let mut spots: Vec<Range<usize>> = Vec::new();
+        for event in self.events {
+            let Some(at) = (event.at * blocks as u64).checked_sub(first) else {
+                continue;
+            };
+            let spot = (at as usize).saturating_sub(around)..at as usize + around + 1;
+            match spots.last_mut() {
+                Some(last) if last.end >= spot.start => last.end = last.end.max(spot.end),
+                _ => spots.push(spot),
+            }
+        }
+        spots
+    }
 }
 
 /// What the search settled on.
 struct Found {
     chain: Chain,
     entry: Entry,
-    candidates: Vec<Candidate>,
 }
 
-/// Analyses one window.
-pub(crate) fn window(window: Window<'_>) -> Analysis {
-    let mut coarse = Coarse::new(window.samples, window.rate_hz);
-    let hum = hum::estimate(&coarse.means, coarse.rate_hz);
-    let mut samples: Vec<f64> = window.samples.iter().map(|&x| f64::from(x)).collect();
-    if let Some(hum) = &hum {
-        let first_middle = coarse.middle(0) / window.rate_hz;
-        hum.subtract(&mut coarse.means, 0.0, coarse.rate_hz);
-        hum.subtract(&mut samples, -first_middle, window.rate_hz);
-    }
-    let clicks = || clicks::dial_rhythm(&coarse.means, coarse.rate_hz);
-    let Some(found) = search(&coarse) else {
-        return Analysis {
-            seen: Vec::new(),
-            clicks: clicks(),
-        };
+/// Finds the trains of one window, in time order.
+pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
+    let hum = window.ticks.hum();
+    let coarse = window.coarse(hum.as_ref());
+    let Some(found) = search(&coarse, &window.spots(&coarse)) else {
+        return Vec::new();
     };
-    let mut seen: Vec<Seen> = split(&found.chain, coarse.rate_hz)
+    split(&found.chain, coarse.rate_hz)
         .into_iter()
         .filter(|pulses| credible(pulses, &found.entry, &coarse.means))
-        .filter_map(|pulses| build(&window, &coarse, &samples, &found, pulses, hum.as_ref()))
-        .collect();
-    let wired = seen.iter().any(|s| !s.sounded);
-    seen.retain(|s| !s.sounded);
-    confirm::confirm(&mut seen);
-    seen.retain(|s| worth_reporting(&s.train));
-    let clicks = (seen.is_empty() || !wired) && clicks();
-    Analysis { seen, clicks }
-}
-
-/// What one window held.
-#[derive(Debug)]
-pub(crate) struct Analysis {
-    /// Trains in time order.
-    pub(crate) seen: Vec<Seen>,
-    /// No train was found, and clicks follow one another in the rhythm of a dial.
-    pub(crate) clicks: bool,
+        .filter_map(|pulses| build(&window, &coarse, &found, pulses, hum.as_ref()))
+        .collect()
 }
 
 /// A train and what else was seen of it.
@@ -112,12 +179,17 @@ fn plain(pulses: &[Pulse], entry: &Entry) -> bool {
 }
 
 /// Tries every entry of the bank.
-fn search(coarse: &Coarse) -> Option<Found> {
+fn search(coarse: &Coarse, spots: &[Range<usize>]) -> Option<Found> {
     let trace: Vec<f32> = coarse.means.iter().map(|&x| x as f32).collect();
-    let energies = Energies::new(&coarse.means);
+    let field = Field {
+        trace: &trace,
+        energies: &Energies::new(&coarse.means),
+        rate_hz: coarse.rate_hz,
+        spots,
+    };
     let mut best: Option<(f64, Found)> = None;
     for entry in bank::entries(coarse.rate_hz) {
-        let candidates = bank::candidates(&entry, &trace, &energies, coarse.rate_hz, LEAST_T);
+        let candidates = bank::candidates(&entry, &field, LEAST_T);
         let scale = Scale {
             rate_hz: coarse.rate_hz,
             length: trace.len(),
@@ -125,13 +197,7 @@ fn search(coarse: &Coarse) -> Option<Found> {
         };
         let mut places = candidates.clone();
         if let Some(wide) = entry.widened(coarse.rate_hz) {
-            places.extend(bank::candidates(
-                &wide,
-                &trace,
-                &energies,
-                coarse.rate_hz,
-                LEAST_T,
-            ));
+            places.extend(bank::candidates(&wide, &field, LEAST_T));
             places.sort_by_key(|c| c.at);
         }
         let Some(chain) = chain::best(&places, &candidates, &scale) else {
@@ -142,14 +208,7 @@ fn search(coarse: &Coarse) -> Option<Found> {
         }
         let merit = chain.score + evidence(&chain);
         if best.as_ref().is_none_or(|(most, _)| merit > *most) {
-            best = Some((
-                merit,
-                Found {
-                    chain,
-                    entry,
-                    candidates,
-                },
-            ));
+            best = Some((merit, Found { chain, entry }));
         }
     }
     best.map(|(_, found)| found)
@@ -174,7 +233,7 @@ fn credible(pulses: &[Pulse], entry: &Entry, trace: &[f64]) -> bool {
 
 /// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
 /// lie in; otherwise it is more likely no dialling at all.
-fn worth_reporting(train: &Train) -> bool {
+pub(crate) fn worth_reporting(train: &Train) -> bool {
     let residuals: Vec<f64> = train.edges.iter().step_by(2).map(|e| e.residual).collect();
     let clear = linear::median(&residuals).unwrap_or(1.0) < REPORTED_RESIDUAL;
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
@@ -207,9 +266,16 @@ fn left_over(
     let from = first.opening.at.saturating_sub(around);
     let to = (last.closing.at + around).min(coarse.means.len());
     let rest = remainder::without_train(coarse, refined, found.chain.sign, from, to);
+    let everywhere = 0..rest.len();
     let single: Vec<f32> = rest.iter().map(|&x| x as f32).collect();
     let energies = Energies::new(&rest);
-    let mut steps = bank::candidates(&found.entry, &single, &energies, coarse.rate_hz, LEAST_T);
+    let field = Field {
+        trace: &single,
+        energies: &energies,
+        rate_hz: coarse.rate_hz,
+        spots: std::slice::from_ref(&everywhere),
+    };
+    let mut steps = bank::candidates(&found.entry, &field, LEAST_T);
     steps.iter_mut().for_each(|c| c.at += from);
     steps
 }
@@ -257,19 +323,33 @@ fn split(chain: &Chain, rate_hz: f64) -> Vec<Vec<Pulse>> {
 fn build(
     window: &Window<'_>,
     coarse: &Coarse,
-    samples: &[f64],
     found: &Found,
     pulses: Vec<Pulse>,
     hum: Option<&HumModel>,
 ) -> Option<Seen> {
     let sign = found.chain.sign;
+    let margin = (MARGIN_S * coarse.rate_hz) as usize;
+    let from = pulses.first()?.opening.at.saturating_sub(margin);
+    let stretch = from * coarse.factor
+        ..((pulses.last()?.closing.at + margin) * coarse.factor).min(window.samples.len());
+    let samples = window.samples(stretch.clone(), hum);
     let refiner = Refiner {
-        samples,
+        samples: &samples,
         rate_hz: window.rate_hz,
         sign,
     };
-    let refined = refiner.run(&pulses, coarse, &found.entry.probe, found.chain.amplitude);
-    let seconds = |at: f64| (window.start as f64 + at) / window.rate_hz;
+    let local: Vec<Pulse> = pulses.iter().map(|p| p.earlier(from)).collect();
+    let mut refined = refiner.run(&local, coarse, &found.entry.probe, found.chain.amplitude);
+    let places =
+        |of: fn(&(Fitted, Fitted)) -> f64| -> Vec<f64> { refined.pulses.iter().map(of).collect() };
+    let sounded = clicks::same_sound(
+        &samples,
+        window.rate_hz,
+        &places(|p| p.0.at),
+        &places(|p| p.1.at),
+    );
+    refined.later(stretch.start as f64);
+    let seconds = |at: f64| window.seconds(at);
     let matched = (found.entry.energy * coarse.factor as f64).sqrt();
     let (edges, reversals) = list_edges(&refined, matched, window.rate_hz, &seconds);
     let residuals: Vec<f64> = edges.iter().map(|e| e.residual).collect();
@@ -292,7 +372,7 @@ fn build(
     let plain = plain(&pulses, &found.entry);
     let clipped = refined.clipped as u64;
     let train = Train {
-        level_steps: level_steps(coarse, found, &pulses, refined.step, &seconds),
+        level_steps: level_steps(window, found, hum, (first, last)),
         opening_common_s2: refined.common.0 / window.rate_hz.powi(2),
         closing_common_s2: refined.common.1 / window.rate_hz.powi(2),
         polarity: if sign < 0.0 {
@@ -316,14 +396,6 @@ fn build(
         edges,
         reversals,
     };
-    let places =
-        |of: fn(&(Fitted, Fitted)) -> f64| -> Vec<f64> { refined.pulses.iter().map(of).collect() };
-    let sounded = clicks::same_sound(
-        samples,
-        window.rate_hz,
-        &places(|p| p.0.at),
-        &places(|p| p.1.at),
-    );
     Some(Seen {
         train,
         plain,
@@ -391,46 +463,32 @@ fn edge(
     }
 }
 
-/// The off-normal contacts: the strongest small step towards more current before the train, and the
-/// strongest towards less after it.
+/// The off-normal contacts' steps around a train that lasts from and to the given times.
 fn level_steps(
-    coarse: &Coarse,
+    window: &Window<'_>,
     found: &Found,
-    pulses: &[Pulse],
-    step: f64,
-    seconds: &dyn Fn(f64) -> f64,
+    hum: Option<&HumModel>,
+    (first_s, last_s): (f64, f64),
 ) -> Vec<LevelStep> {
-    let (Some(first), Some(last)) = (pulses.first(), pulses.last()) else {
-        return Vec::new();
+    let ticks = &window.ticks;
+    let free = ticks.free_from.saturating_sub(ticks.first) as usize;
+    let mut means = ticks.means[free.min(ticks.means.len())..].to_vec();
+    let begin = ticks.first + free as u64;
+    if let Some(hum) = hum {
+        let grid = Grid {
+            start_s: ticks.middle_s(begin),
+            rate_hz: ticks.rate_hz,
+            mean_s: 1.0 / ticks.rate_hz,
+        };
+        hum.subtract(&mut means, grid);
+    }
+    let start_s = begin as f64 / ticks.rate_hz;
+    let around = levels::Around {
+        entry: &found.entry,
+        sign: found.chain.sign,
+        amplitude: found.chain.amplitude,
+        first_s: first_s - start_s,
+        last_s: last_s - start_s,
     };
-    let blocks = |s: f64| (s * coarse.rate_hz) as usize;
-    let small = |c: &&Candidate| {
-        let relative = (c.amplitude / found.chain.amplitude).abs();
-        (0.05..0.4).contains(&relative) && c.t.abs() > 7.0 && c.share > 0.4
-    };
-    let strongest = |from: usize, to: usize, sign: f64| {
-        found
-            .candidates
-            .iter()
-            .filter(|c| (from..to).contains(&c.at) && c.amplitude * sign > 0.0)
-            .filter(small)
-            .max_by(|a, b| a.t.abs().total_cmp(&b.t.abs()))
-    };
-    let before = first.opening.at;
-    let after = last.closing.at;
-    let winding = strongest(
-        before.saturating_sub(blocks(2.5)),
-        before.saturating_sub(blocks(0.03)),
-        -found.chain.sign,
-    );
-    let rest = strongest(after + blocks(0.02), after + blocks(0.4), found.chain.sign);
-    [winding, rest]
-        .into_iter()
-        .flatten()
-        .map(|c| LevelStep {
-            instant_s: seconds(c.at as f64 * coarse.factor as f64 - 0.5),
-            relative: -c.amplitude * found.chain.sign / step,
-            snr: c.t.abs(),
-        })
-        .collect()
+    levels::find(&means, ticks.rate_hz, start_s, around)
 }

@@ -8,6 +8,7 @@
 use crate::linear::dot;
 use crate::response::{Response, second_order_poles};
 use rustfft::num_complex::Complex64;
+use std::ops::Range;
 
 /// Half window for sharp edges. Two edges of a dial are never closer than about 7 ms (22 pps, 85 % break).
 const SHARP_HALF_S: f64 = 0.004;
@@ -57,6 +58,11 @@ impl Entry {
     /// The same step in a wider window; for slow makes the window is wide already.
     pub(crate) fn widened(&self, rate_hz: f64) -> Option<Self> {
         (!self.slow).then(|| Entry::windowed(self.probe.clone(), false, WIDE_HALF_S, rate_hz))
+    }
+
+    /// The same step and window for a trace of another rate.
+    pub(crate) fn at_rate(&self, rate_hz: f64) -> Self {
+        Entry::new(self.probe.clone(), self.slow, rate_hz)
     }
 
     /// Half of the window, with a little room, in seconds: so far reach the side lobes of a match.
@@ -227,18 +233,14 @@ impl Energies {
     }
 }
 
-/// Correlation of the trace with the template for every position of the step.
-fn correlate(entry: &Entry, trace: &[f32]) -> Vec<f32> {
-    let length = entry.template.len();
-    let Some(count) = (trace.len() + 1).checked_sub(length) else {
-        return Vec::new();
-    };
-    let mut out = vec![0.0f32; count];
+/// Correlation of the trace with the template, for windows that begin in `starts`.
+fn correlate(entry: &Entry, trace: &[f32], starts: Range<usize>) -> Vec<f32> {
+    let mut out = vec![0.0f32; starts.len()];
     // Block by block, so that the partial sums stay in the cache; the inner loop is over positions and
     // so vectorises.
     const BLOCK: usize = 1024;
     for (block, sums) in out.chunks_mut(BLOCK).enumerate() {
-        let start = block * BLOCK;
+        let start = starts.start + block * BLOCK;
         for (k, &weight) in entry.template.iter().enumerate() {
             let from = &trace[start + k..start + k + sums.len()];
             for (sum, &x) in sums.iter_mut().zip(from) {
@@ -249,40 +251,59 @@ fn correlate(entry: &Entry, trace: &[f32]) -> Vec<f32> {
     out
 }
 
-/// Local extremes of Student's t of the entry's amplitude.
-pub(crate) fn candidates(
-    entry: &Entry,
-    trace: &[f32],
-    energies: &Energies,
-    rate_hz: f64,
-    least_t: f64,
-) -> Vec<Candidate> {
-    let products = correlate(entry, trace);
+/// A trace and where steps are looked for in it.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Field<'a> {
+    pub(crate) trace: &'a [f32],
+    pub(crate) energies: &'a Energies,
+    pub(crate) rate_hz: f64,
+    /// Places of steps, in order, none touching another.
+    pub(crate) spots: &'a [Range<usize>],
+}
+
+/// Local extremes of Student's t of the entry's amplitude in the spots.
+pub(crate) fn candidates(entry: &Entry, field: &Field<'_>, least_t: f64) -> Vec<Candidate> {
     let length = entry.template.len();
-    let freedom = length as f64 - 3.0;
-    let reach = ((if entry.slow { 0.002 } else { 0.0006 }) * rate_hz).ceil() as usize;
+    let reach = ((if entry.slow { 0.002 } else { 0.0006 }) * field.rate_hz).ceil() as usize;
+    let Some(windows) = (field.trace.len() + 1).checked_sub(length) else {
+        return Vec::new();
+    };
     let mut found = Vec::new();
-    for (i, &product) in products.iter().enumerate() {
-        if !is_extreme(&products, i, reach) {
+    for spot in field.spots {
+        let first = spot.start.saturating_sub(entry.half);
+        let last = spot.end.saturating_sub(entry.half).min(windows);
+        // Neighbours beyond the spot decide whether its ends are extremes.
+        let starts = first.saturating_sub(reach)..(last + reach).min(windows);
+        if first >= last {
             continue;
         }
-        let product = f64::from(product);
-        let explained = product * product / entry.energy;
-        let total = energies.without_line(i, length);
-        let rest = (total - explained)
-            .max(energies.floor * freedom)
-            .max(f64::MIN_POSITIVE);
-        let t = (explained / (rest / freedom)).sqrt();
-        if t >= least_t {
-            found.push(Candidate {
-                at: i + entry.half,
-                amplitude: product / entry.energy,
-                t: t.copysign(product),
-                share: (explained / (explained + rest)).min(1.0),
-            });
+        let products = correlate(entry, field.trace, starts.clone());
+        for i in first..last {
+            let index = i - starts.start;
+            if is_extreme(&products, index, reach) {
+                let found_here = weigh(entry, field.energies, i, f64::from(products[index]));
+                found.extend(found_here.filter(|c| c.t.abs() >= least_t));
+            }
         }
     }
     found
+}
+
+/// The step that a product of template and window stands for.
+fn weigh(entry: &Entry, energies: &Energies, start: usize, product: f64) -> Option<Candidate> {
+    let length = entry.template.len();
+    let freedom = length as f64 - 3.0;
+    let explained = product * product / entry.energy;
+    let rest = (energies.without_line(start, length) - explained)
+        .max(energies.floor * freedom)
+        .max(f64::MIN_POSITIVE);
+    let t = (explained / (rest / freedom)).sqrt();
+    t.is_finite().then(|| Candidate {
+        at: start + entry.half,
+        amplitude: product / entry.energy,
+        t: t.copysign(product),
+        share: (explained / (explained + rest)).min(1.0),
+    })
 }
 
 /// True when no neighbour within `reach` has the larger magnitude (the first of equals wins).
@@ -326,7 +347,13 @@ mod tests {
                 .enumerate()
                 .for_each(|(i, x)| *x += 0.1 + 1e-4 * i as f64);
             let single: Vec<f32> = trace.iter().map(|&x| x as f32).collect();
-            let found = candidates(&entry, &single, &Energies::new(&trace), rate, 3.0);
+            let field = Field {
+                trace: &single,
+                energies: &Energies::new(&trace),
+                rate_hz: rate,
+                spots: std::slice::from_ref(&(0..trace.len())),
+            };
+            let found = candidates(&entry, &field, 3.0);
             let best = found
                 .iter()
                 .max_by(|a, b| a.t.abs().total_cmp(&b.t.abs()))

@@ -49,6 +49,16 @@ pub(crate) struct Pulse {
     pub(crate) closing: Candidate,
 }
 
+impl Pulse {
+    /// The same pulse in a trace that begins `blocks` later.
+    pub(crate) fn earlier(&self, blocks: usize) -> Self {
+        let mut pulse = *self;
+        pulse.opening.at -= blocks;
+        pulse.closing.at -= blocks;
+        pulse
+    }
+}
+
 /// A sequence of pulses under one hypothesis.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Chain {

@@ -5,10 +5,12 @@
 
 use crate::linear;
 
-/// Energy is taken in pieces of so long.
-const PIECE_S: f64 = 0.001;
-/// A click stands out of the middle energy by this factor, and is the strongest for so long around.
-const STANDS_OUT: f64 = 16.0;
+/// Listened to at once: twice the longest digit.
+const LISTENED_S: f64 = 6.0;
+/// A click stands out of the middle span by this factor, and is the strongest for so long around.
+const STANDS_OUT: f64 = 4.0;
+/// Clicks of a mechanism stand out of what lies between them by this factor.
+const CALM: f64 = 6.0;
 const ALONE_S: f64 = 0.006;
 /// Periods of a dial.
 const PERIOD_S: std::ops::RangeInclusive<f64> = 0.044..=0.205;
@@ -61,40 +63,92 @@ fn mean_after(samples: &[f64], places: &[f64], length: usize) -> Option<Vec<f64>
     (taken > 0.0).then_some(mean)
 }
 
-/// True when clicks follow one another as the pulses of a dial do.
-pub(crate) fn dial_rhythm(means: &[f64], rate_hz: f64) -> bool {
-    let clicks = clicks(means, rate_hz);
-    let longest = longest_run(&clicks);
+/// Listens for the rhythm of a dial in the spans of ticks (largest less least sample of each).
+#[derive(Debug)]
+pub(crate) struct Listener {
+    tick_rate_hz: f64,
+    /// Spans not yet done with.
+    spans: Vec<f32>,
+    heard: bool,
+}
+
+impl Listener {
+    pub(crate) fn new(tick_rate_hz: f64) -> Self {
+        Listener {
+            tick_rate_hz,
+            spans: Vec::new(),
+            heard: false,
+        }
+    }
+
+    /// Takes the span of the next tick.
+    pub(crate) fn push(&mut self, span: f32) {
+        self.spans.push(span);
+        let length = (LISTENED_S * self.tick_rate_hz) as usize;
+        if self.spans.len() >= length {
+            self.heard |= dial_rhythm(&self.spans, self.tick_rate_hz);
+            // A digit that the end cuts lies whole in the next stretch.
+            self.spans.drain(..length / 2);
+        }
+    }
+
+    /// True when clicks followed one another as the pulses of a dial do.
+    pub(crate) fn finish(self) -> bool {
+        self.heard || dial_rhythm(&self.spans, self.tick_rate_hz)
+    }
+}
+
+fn dial_rhythm(spans: &[f32], tick_rate_hz: f64) -> bool {
+    let clicks = clicks(spans, tick_rate_hz);
+    let runs = runs(&clicks);
+    let longest = runs.iter().map(Vec::len).max().unwrap_or(0);
     RUN.contains(&longest)
+        && runs
+            .iter()
+            .any(|run| run.len() >= *RUN.start() && calm_between(spans, tick_rate_hz, run))
+}
+
+/// Whether it is quiet between the clicks of a run, as it is between those of a mechanism and not in speech.
+fn calm_between(spans: &[f32], tick_rate_hz: f64, run: &[f64]) -> bool {
+    let tick = |s: f64| (s * tick_rate_hz).round() as usize;
+    let (Some(&first), Some(&last)) = (run.first(), run.last()) else {
+        return false;
+    };
+    let loudness: Vec<f64> = run.iter().map(|&s| f64::from(spans[tick(s)])).collect();
+    let all: Vec<f64> = spans[tick(first)..tick(last)]
+        .iter()
+        .map(|&x| f64::from(x))
+        .collect();
+    match (linear::median(&loudness), linear::median(&all)) {
+        (Some(click), Some(usual)) => usual * CALM < click,
+        _ => false,
+    }
 }
 
 /// Instants of the clicks, in seconds.
-fn clicks(means: &[f64], rate_hz: f64) -> Vec<f64> {
-    // The second difference leaves out hum, wander and most of speech.
-    let bends: Vec<f64> = means.windows(3).map(|w| w[0] - 2.0 * w[1] + w[2]).collect();
-    let piece = ((PIECE_S * rate_hz).round() as usize).max(4);
-    let energies: Vec<f64> = bends
-        .chunks_exact(piece)
-        .map(|c| linear::dot(c, c))
-        .collect();
-    let Some(usual) = linear::median(&energies) else {
+fn clicks(spans: &[f32], tick_rate_hz: f64) -> Vec<f64> {
+    let wide: Vec<f64> = spans.iter().map(|&x| f64::from(x)).collect();
+    let Some(usual) = linear::median(&wide) else {
         return Vec::new();
     };
-    let largest = energies.iter().copied().fold(0.0, f64::max);
-    let least = (STANDS_OUT * usual).max(1e-3 * largest);
-    let reach = (ALONE_S / PIECE_S).round() as usize;
-    (0..energies.len())
+    let largest = wide.iter().copied().fold(0.0, f64::max);
+    let least = (STANDS_OUT * usual).max(0.03 * largest);
+    let reach = (ALONE_S * tick_rate_hz).round() as usize;
+    (0..wide.len())
         .filter(|&i| {
-            let around = &energies[i.saturating_sub(reach)..(i + reach + 1).min(energies.len())];
-            energies[i] > least && around.iter().all(|&e| e <= energies[i])
+            wide[i] > least && {
+                let before = &wide[i.saturating_sub(reach)..i];
+                let after = &wide[i + 1..(i + reach + 1).min(wide.len())];
+                before.iter().all(|&x| x < wide[i]) && after.iter().all(|&x| x <= wide[i])
+            }
         })
-        .map(|i| i as f64 * piece as f64 / rate_hz)
+        .map(|i| i as f64 / tick_rate_hz)
         .collect()
 }
 
-/// Most clicks that follow one another at one period.
-fn longest_run(clicks: &[f64]) -> usize {
-    let mut longest = 0;
+/// Clicks that follow one another at one period, from every beginning.
+fn runs(clicks: &[f64]) -> Vec<Vec<f64>> {
+    let mut runs = Vec::new();
     for (i, first) in clicks.iter().enumerate() {
         for second in &clicks[i + 1..] {
             let period = second - first;
@@ -102,23 +156,31 @@ fn longest_run(clicks: &[f64]) -> usize {
                 break;
             }
             if period >= *PERIOD_S.start() {
-                longest = longest.max(run_from(clicks, *second, period));
+                runs.push(run_from(clicks, *first, *second));
             }
         }
     }
-    longest
+    runs
 }
 
-fn run_from(clicks: &[f64], second: f64, period: f64) -> usize {
-    let (mut count, mut last) = (2, second);
-    while let Some(next) = clicks
-        .iter()
-        .find(|c| ((**c - last) / period - 1.0).abs() < EVEN)
-    {
-        count += 1;
-        last = *next;
+fn run_from(clicks: &[f64], first: f64, second: f64) -> Vec<f64> {
+    let period = second - first;
+    let (mut run, mut last) = (vec![first, second], second);
+    let next = |last: f64| {
+        let due = clicks.partition_point(|c| *c < last + period * (1.0 - EVEN));
+        clicks
+            .get(due)
+            .filter(|c| (**c - last) / period - 1.0 < EVEN)
+    };
+    while let Some(&click) = next(last) {
+        run.push(click);
+        last = click;
+        // More prove nothing further: no dial makes them.
+        if run.len() > *RUN.end() {
+            break;
+        }
     }
-    count
+    run
 }
 
 #[cfg(test)]
@@ -127,11 +189,12 @@ mod tests {
     use std::f64::consts::TAU;
 
     const RATE_HZ: f64 = 8000.0;
+    const TICK_RATE_HZ: f64 = 2000.0;
 
     /// Clicks of 1.8 kHz that die within two milliseconds, over a little noise.
-    fn heard(instants: &[f64]) -> Vec<f64> {
+    fn heard(instants: &[f64]) -> Vec<f32> {
         let mut state = 7u32;
-        (0..24_000)
+        let samples: Vec<f64> = (0..24_000)
             .map(|i| {
                 state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
                 let noise = f64::from(state >> 8) / f64::from(1u32 << 24) - 0.5;
@@ -142,7 +205,13 @@ mod tests {
                     .map(|at| (-(t - at) / 0.0006).exp() * (TAU * 1800.0 * (t - at)).sin());
                 0.004 * noise + 0.4 * rings.sum::<f64>()
             })
-            .collect()
+            .collect();
+        let span = |tick: &[f64]| {
+            let highest = tick.iter().copied().fold(f64::MIN, f64::max);
+            let lowest = tick.iter().copied().fold(f64::MAX, f64::min);
+            (highest - lowest) as f32
+        };
+        samples.chunks(4).map(span).collect()
     }
 
     #[test]
@@ -150,17 +219,17 @@ mod tests {
         let instants: Vec<f64> = (0..7)
             .flat_map(|k| [0.8 + 0.1 * f64::from(k), 0.862 + 0.1 * f64::from(k)])
             .collect();
-        assert!(dial_rhythm(&heard(&instants), RATE_HZ));
+        assert!(dial_rhythm(&heard(&instants), TICK_RATE_HZ));
     }
 
     #[test]
     fn odd_clicks_and_an_endless_rattle_have_not() {
         assert!(!dial_rhythm(
             &heard(&[0.3, 0.41, 0.9, 1.3, 1.36, 2.1]),
-            RATE_HZ
+            TICK_RATE_HZ
         ));
         let rattle: Vec<f64> = (0..28).map(|k| 0.1 + 0.1 * f64::from(k)).collect();
-        assert!(!dial_rhythm(&heard(&rattle), RATE_HZ));
-        assert!(!dial_rhythm(&heard(&[]), RATE_HZ));
+        assert!(!dial_rhythm(&heard(&rattle), TICK_RATE_HZ));
+        assert!(!dial_rhythm(&heard(&[]), TICK_RATE_HZ));
     }
 }

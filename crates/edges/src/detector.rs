@@ -1,15 +1,42 @@
-//! The stream: samples come in blocks of any size, windows go to the analysis, trains come out.
+//! The stream: samples come in blocks of any size, trains come out.
+//!
+//! Everything happens on the count of samples since the stream began, in pieces of 80 ms: so the result does
+//! not depend on how the samples were cut, and is the same live and from a file.
 
-use crate::analyse::{self, Seen, Window};
+use crate::analyse::{self, Seen, TickWindow, Window};
+use crate::clicks::Listener;
+use crate::confirm;
+use crate::events::{Event, Finder};
+use crate::hum::{Fitter, NOMINAL_HZ};
+use crate::mains::Mains;
+use crate::pairs;
+use crate::ticks::{self, Ticks};
 use crate::types::{Doubt, Trace, Train};
 use crate::view::Overview;
 
-/// Longest stretch analysed at once.
-const WINDOW_S: f64 = 12.0;
-/// A train is taken only when so much quiet after it lies in the window; otherwise it waits for the next.
-const SETTLED_S: f64 = 1.0;
-/// A window without a train hands on so much to the next, the longest train and its rest.
+/// Samples are taken in, and ticks made of them, by so many.
+const CHUNK: usize = 16_384;
+/// No event for so long, and a digit may be over.
+const REST_S: f64 = 0.200;
+/// A digit is measured from samples up to so long after its last event.
+const AFTER_S: f64 = 0.420;
+/// A weaker event than this share of the strongest in the time that a rest is waited for is none.
+const NOTABLE: f32 = 0.3;
+const MEMORY_S: f64 = 0.450;
+/// A train that ends so soon after the last event before the rest is the one that ended there.
+const SLACK_S: f64 = 0.060;
+/// Longest stretch analysed at once, when no rest comes.
+const LONGEST_S: f64 = 12.0;
+/// Of such a stretch, so much is looked at again with what follows it.
 const CARRY_S: f64 = 4.0;
+/// A train in such a stretch is taken only when so much of it follows.
+const SETTLED_S: f64 = 1.0;
+/// Samples before the first event of a window, two periods of the slowest dial and more.
+const LEAD_S: f64 = 0.6;
+/// Ticks before it: for hum, and for the off-normal contacts' step when winding begins.
+const TICK_LEAD_S: f64 = 2.6;
+/// Taken trains lie so far behind before anything else may begin.
+const FREE_AFTER_S: f64 = 0.1;
 
 /// Finds edges in the samples of one channel.
 ///
@@ -17,139 +44,338 @@ const CARRY_S: f64 = 4.0;
 #[derive(Debug)]
 pub struct Detector {
     rate_hz: f64,
-    /// Samples not yet done with.
-    pending: Vec<f32>,
-    /// Samples of the recording before `pending`.
-    done: u64,
-    gaps: Vec<u64>,
-    /// `pending` begins inside something that may be a train.
+    /// The latest samples, and how many came before them.
+    samples: Vec<f32>,
+    before: u64,
+    ticks: Ticks,
+    mains: Mains,
+    fitters: Vec<Fitter>,
+    finder: Finder,
+    listener: Listener,
+    /// Events not yet settled.
+    events: Vec<Event>,
+    /// Largest events of late, for each kind of difference: tick and size.
+    strongest: [Vec<(u64, f32)>; 2],
+    /// Rests are looked for from this tick on.
+    settled: u64,
+    /// Sample from which on nothing is part of a taken train.
+    free_from: u64,
+    /// The next window begins inside something that may be a train.
     cut_in: bool,
-    trains: Vec<Train>,
+    gaps: Vec<u64>,
+    seen: Vec<Seen>,
+    account: Account,
     overview: Overview,
+}
+
+/// Sums over the whole recording.
+#[derive(Debug, Default)]
+struct Account {
     sum: f64,
     squares: f64,
     peak: f32,
-    clipped: u64,
-    /// Clicks in the rhythm of a dial were heard.
-    clicks: bool,
+}
+
+impl Account {
+    fn take(&mut self, tick: &ticks::Tick, samples: usize) {
+        let count = samples as f64;
+        self.sum += tick.mean * count;
+        self.squares += tick.squares + tick.mean * tick.mean * count;
+        self.peak = self.peak.max(tick.low.abs()).max(tick.high.abs());
+    }
+
+    fn rms(&self, samples: u64) -> f64 {
+        let count = (samples as f64).max(1.0);
+        let mean = self.sum / count;
+        (self.squares / count - mean * mean).max(0.0).sqrt()
+    }
 }
 
 impl Detector {
     /// Starts a detector for samples taken `sample_rate_hz` times a second.
     #[must_use]
     pub fn new(sample_rate_hz: f64) -> Self {
+        let ticks = Ticks::new(sample_rate_hz);
+        let fitters = NOMINAL_HZ
+            .into_iter()
+            .filter_map(|nominal| Fitter::new(nominal, ticks.rate_hz))
+            .collect();
         Detector {
             rate_hz: sample_rate_hz,
-            pending: Vec::new(),
-            done: 0,
-            gaps: Vec::new(),
+            samples: Vec::new(),
+            before: 0,
+            mains: Mains::new(ticks.rate_hz),
+            fitters,
+            finder: Finder::new(ticks.rate_hz),
+            listener: Listener::new(ticks.rate_hz),
+            ticks,
+            events: Vec::new(),
+            strongest: [Vec::new(), Vec::new()],
+            settled: 0,
+            free_from: 0,
             cut_in: false,
-            trains: Vec::new(),
+            gaps: Vec::new(),
+            seen: Vec::new(),
+            account: Account::default(),
             overview: Overview::new(),
-            sum: 0.0,
-            squares: 0.0,
-            peak: 0.0,
-            clipped: 0,
-            clicks: false,
         }
     }
 
-    /// Takes the next samples, in full-scale units (±1).
+    /// Takes the next samples, in full-scale units (±1). What is no number counts as zero.
     pub fn push(&mut self, samples: &[f32]) {
-        self.overview.push(samples);
-        let length = self.seconds(WINDOW_S);
-        for chunk in samples.chunks(4096) {
-            let mut rest = chunk;
-            while !rest.is_empty() {
-                let take = (length - self.pending.len()).min(rest.len());
-                self.account(&rest[..take]);
-                self.pending.extend_from_slice(&rest[..take]);
-                rest = &rest[take..];
-                if self.pending.len() == length {
-                    self.analyse(false);
-                }
+        for chunk in samples.chunks(CHUNK) {
+            self.samples.extend_from_slice(chunk);
+            self.make_ticks();
+            while self.ticks.count() >= self.finder.wants() {
+                self.take_piece(self.finder.wants());
+                self.settle();
             }
+            self.forget();
         }
     }
 
     /// Says that samples are missing between the last block and the next.
     pub fn gap(&mut self) {
-        self.gaps.push(self.done + self.pending.len() as u64);
+        self.gaps.push(self.count());
     }
 
     /// Ends the recording and gives what was found.
     #[must_use]
     pub fn finish(mut self) -> Trace {
-        self.analyse(true);
-        let samples = self.done + self.pending.len() as u64;
-        let count = (samples as f64).max(1.0);
-        let mean = self.sum / count;
-        // What a microphone hears beside a wired line does not count.
-        let heard_not_wired = self.clicks && self.trains.is_empty();
+        self.finish_ticks();
+        self.take_piece(self.ticks.count());
+        let events = self.finder.finish();
+        self.take_events(events);
+        self.settle();
+        self.analyse(self.count(), u64::MAX, true);
+        confirm::confirm(&mut self.seen);
+        self.seen.retain(|s| analyse::worth_reporting(&s.train));
+        let heard = self.listener.finish();
+        let samples = self.before + self.samples.len() as u64;
         Trace {
             sample_rate_hz: self.rate_hz,
             samples,
-            trains: self.trains,
-            clipped: self.clipped,
-            rms: (self.squares / count - mean * mean).max(0.0).sqrt(),
-            peak: f64::from(self.peak),
-            heard_not_wired,
-            overview: self.overview.finish(self.rate_hz),
+            // What a microphone hears beside a wired line does not count.
+            heard_not_wired: heard && self.seen.is_empty(),
+            clipped: self.seen.iter().map(|s| s.clipped).sum(),
+            trains: self.seen.into_iter().map(|s| s.train).collect(),
+            rms: self.account.rms(samples),
+            peak: f64::from(self.account.peak),
+            overview: self.overview.finish(self.ticks.rate_hz),
         }
     }
 
-    fn seconds(&self, seconds: f64) -> usize {
-        (seconds * self.rate_hz).round() as usize
+    /// Samples seen.
+    fn count(&self) -> u64 {
+        self.before + self.samples.len() as u64
     }
 
-    fn account(&mut self, samples: &[f32]) {
-        for &x in samples {
-            self.sum += f64::from(x);
-            self.squares += f64::from(x) * f64::from(x);
-            self.peak = self.peak.max(x.abs());
+    fn make_ticks(&mut self) {
+        let factor = self.ticks.factor;
+        let done = (self.ticks.count() * factor as u64 - self.before) as usize;
+        for samples in self.samples[done..].chunks_exact_mut(factor) {
+            let mut tick = self.ticks.push(samples);
+            if !tick.mean.is_finite() {
+                silence(samples);
+                tick = self.ticks.replace(samples);
+            }
+            self.account.take(&tick, factor);
+            self.overview.push(tick.low, tick.high);
+            self.listener.push(tick.high - tick.low);
         }
     }
 
-    /// Analyses what is pending, keeps the trains that are over, hands the rest on.
-    fn analyse(&mut self, last: bool) {
-        let window = Window {
-            samples: &self.pending,
-            start: self.done,
-            rate_hz: self.rate_hz,
-            first: self.done == 0 || self.cut_in,
-            last,
+    /// Accounts for the samples after the last whole tick.
+    fn finish_ticks(&mut self) {
+        let done = (self.ticks.count() * self.ticks.factor as u64 - self.before) as usize;
+        let rest = &mut self.samples[done..];
+        if rest.is_empty() {
+            return;
+        }
+        silence(rest);
+        let tick = ticks::summarise(rest);
+        self.account.take(&tick, rest.len());
+        self.overview.push(tick.low, tick.high);
+    }
+
+    /// Takes the ticks up to `until` as the next piece.
+    fn take_piece(&mut self, until: u64) {
+        let from = self.finder.needs_from();
+        let means = self.ticks.means(from, until);
+        let events = match self.mains.without(&self.ticks, from, until) {
+            Some(quiet) => self.finder.take(&quiet),
+            None => self.finder.take(means),
         };
-        let end_s = (self.done + self.pending.len() as u64) as f64 / self.rate_hz;
-        let analysis = analyse::window(window);
-        self.clicks |= analysis.clicks;
-        let (over, open): (Vec<Seen>, Vec<Seen>) = analysis
-            .seen
+        self.take_events(events);
+    }
+
+    /// Keeps those events that are notable beside the strongest of late.
+    fn take_events(&mut self, events: Vec<Event>) {
+        let memory = self.ticks.of(MEMORY_S);
+        for event in events {
+            let mut notable = event;
+            for kind in 0..2 {
+                let own = event.size[kind].abs();
+                let strongest = &mut self.strongest[kind];
+                strongest.retain(|(at, size)| at + memory >= event.at && *size > own);
+                if own > 0.0 {
+                    strongest.push((event.at, own));
+                }
+                let most = strongest.first().map_or(0.0, |s| s.1);
+                if own < NOTABLE * most {
+                    notable.size[kind] = 0.0;
+                }
+            }
+            if notable.size != [0.0; 2] {
+                self.events.push(notable);
+            }
+        }
+    }
+
+    /// Analyses what has come to rest by now.
+    fn settle(&mut self) {
+        let rest = self.ticks.of(REST_S);
+        let known = self.finder.known();
+        loop {
+            let later = self.events.partition_point(|e| e.at < self.settled);
+            let ended = (later..self.events.len()).find(|&i| {
+                let next = self.events.get(i + 1).map_or(known, |e| e.at);
+                next >= self.events[i].at + rest
+            });
+            let now = self.finder.wants() - (self.finder.length() as u64);
+            if let Some(index) = ended {
+                let at = self.events[index].at;
+                let due = at + self.ticks.of(AFTER_S);
+                if due > now {
+                    return;
+                }
+                self.analyse(due * self.ticks.factor as u64, at, false);
+                self.settled = at + 1;
+                continue;
+            }
+            let longest = self.ticks.of(LONGEST_S);
+            match self.events.first() {
+                Some(first) if first.at + longest < known => {
+                    self.analyse(known * self.ticks.factor as u64, known, false);
+                    self.settled = known;
+                }
+                _ => return,
+            }
+        }
+    }
+
+    /// Analyses the events up to the sample `end` and takes the trains that ended by tick `settled`.
+    fn analyse(&mut self, end: u64, settled: u64, last: bool) {
+        let seen = self.look(end, last);
+        let (over, open): (Vec<Seen>, Vec<Seen>) = seen
             .into_iter()
-            .partition(|s| last || end_of(&s.train) + SETTLED_S < end_s);
-        let over_until = over.last().map(|s| end_of(&s.train));
+            .partition(|s| self.is_over(&s.train, end, settled, last));
         for seen in over {
-            self.clipped += seen.clipped;
-            self.trains
-                .push(mark_gaps(seen.train, &self.gaps, self.rate_hz));
+            let after = (end_of(&seen.train) + FREE_AFTER_S) * self.rate_hz;
+            self.free_from = self.free_from.max(after as u64);
+            self.seen.push(Seen {
+                train: mark_gaps(seen.train, &self.gaps, self.rate_hz),
+                ..seen
+            });
         }
         if last {
             return;
         }
-        // What follows must not see a finished train's last edge again, yet keep the lead of the next.
-        let mut keep = self.pending.len() - self.seconds(CARRY_S);
-        let place = |s: f64| ((s * self.rate_hz) as u64).saturating_sub(self.done) as usize;
-        if let Some(seen) = open.first() {
-            keep = keep.min(place(start_of(&seen.train) - 0.5));
+        let factor = self.ticks.factor as u64;
+        let forced = settled * factor >= end;
+        let mut keep_from = if forced {
+            settled.saturating_sub(self.ticks.of(CARRY_S))
+        } else {
+            settled.saturating_add(1)
+        };
+        if let Some(open) = open.first() {
+            let start = (start_of(&open.train) - 0.01) * self.ticks.rate_hz;
+            keep_from = keep_from.min(start.max(0.0) as u64);
         }
-        if let Some(end) = over_until {
-            keep = keep.max(place(end + 0.1));
+        // No train of a dial lasts half of the longest window: what does is cut.
+        let least = (end / factor).saturating_sub(self.ticks.of(LONGEST_S) / 2);
+        self.cut_in = keep_from < least;
+        let keep_from = keep_from.max(least).max(self.free_from / factor);
+        self.events.retain(|e| e.at >= keep_from);
+    }
+
+    fn is_over(&self, train: &Train, end: u64, settled: u64, last: bool) -> bool {
+        let over_s = end_of(train);
+        if last {
+            return true;
         }
-        // No train of a dial lasts half a window: what does is cut, and the rest of it starts inside.
-        let least = self.pending.len() / 2;
-        self.cut_in = keep < least;
-        let keep = keep.clamp(least, self.pending.len());
-        self.pending.drain(..keep);
-        self.done += keep as u64;
+        let settled_s = settled as f64 / self.ticks.rate_hz;
+        if settled * self.ticks.factor as u64 >= end {
+            over_s + SETTLED_S < settled_s
+        } else {
+            over_s < settled_s + SLACK_S
+        }
+    }
+
+    /// The trains among the events up to the sample `end`.
+    fn look(&self, end: u64, last: bool) -> Vec<Seen> {
+        let factor = self.ticks.factor as u64;
+        let events: Vec<Event> = self
+            .events
+            .iter()
+            .copied()
+            .filter(|e| e.at * factor < end)
+            .collect();
+        let marks = pairs::paired(&events, self.ticks.rate_hz);
+        let Some(first) = marks.iter().position(|m| *m) else {
+            return Vec::new();
+        };
+        let first = events[first].at;
+        let start = first.saturating_sub(self.ticks.of(LEAD_S)) * factor;
+        let start = start
+            .max(self.free_from.next_multiple_of(factor))
+            .max(self.before.next_multiple_of(factor));
+        if start + factor >= end {
+            return Vec::new();
+        }
+        let ticks_from = first.saturating_sub(self.ticks.of(TICK_LEAD_S));
+        let place = |sample: u64| (sample - self.before) as usize;
+        let means = self.ticks.means(ticks_from, end / factor);
+        let ticks = TickWindow {
+            means,
+            first: (end / factor) - means.len() as u64,
+            rate_hz: self.ticks.rate_hz,
+            factor: self.ticks.factor,
+            free_from: self.free_from.div_ceil(factor),
+            fitters: &self.fitters,
+        };
+        analyse::window(Window {
+            samples: &self.samples[place(start)..place(end)],
+            start,
+            rate_hz: self.rate_hz,
+            first: start == 0 || self.cut_in,
+            last,
+            events: &events,
+            ticks,
+        })
+    }
+
+    /// Lets go of what no window can reach any more.
+    fn forget(&mut self) {
+        let oldest = self.events.first().map_or(self.finder.known(), |e| e.at);
+        let ticks = oldest
+            .min(self.finder.needs_from())
+            .saturating_sub(self.ticks.of(TICK_LEAD_S + 0.5));
+        self.ticks.forget(ticks);
+        let samples = oldest.saturating_sub(self.ticks.of(LEAD_S + 0.1)) * self.ticks.factor as u64;
+        let old = samples.saturating_sub(self.before) as usize;
+        // Moving what stays costs as much as it is long, so it is moved seldom.
+        if old > CHUNK && 2 * old > self.samples.len() {
+            self.samples.drain(..old);
+            self.before += old as u64;
+        }
+    }
+}
+
+/// What is no number becomes zero.
+fn silence(samples: &mut [f32]) {
+    for x in samples.iter_mut().filter(|x| !x.is_finite()) {
+        *x = 0.0;
     }
 }
 

@@ -13,13 +13,18 @@ mod confirm;
 mod decode;
 mod detector;
 mod doubt;
+mod events;
 mod hum;
+mod levels;
 mod linear;
+mod mains;
 mod onset;
+mod pairs;
 mod refine;
 mod remainder;
 mod response;
 mod shape;
+mod ticks;
 mod types;
 mod view;
 

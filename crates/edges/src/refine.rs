@@ -78,6 +78,20 @@ pub(crate) struct Refined {
     pub(crate) clipped: usize,
 }
 
+impl Refined {
+    /// Counts instants from so many samples earlier.
+    pub(crate) fn later(&mut self, samples: f64) {
+        for fitted in self.pulses.iter_mut().flat_map(|p| [&mut p.0, &mut p.1]) {
+            fitted.at += samples;
+            fitted.half_step += samples;
+            for (start, end) in &mut fitted.reversals {
+                *start += samples;
+                *end += samples;
+            }
+        }
+    }
+}
+
 /// Stretch of the window, in samples, in which a transition may be fitted.
 #[derive(Clone, Copy, Debug)]
 struct Bounds {

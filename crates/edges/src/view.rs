@@ -55,6 +55,7 @@ fn snippet(samples: &[f32], start_s: f64, rate_hz: f64) -> Snippet {
 /// An envelope that grows with the recording: when it is full, neighbours merge and columns double.
 #[derive(Debug)]
 pub(crate) struct Overview {
+    /// Ticks in a column.
     width: usize,
     filled: usize,
     low: Vec<f32>,
@@ -64,33 +65,27 @@ pub(crate) struct Overview {
 impl Overview {
     pub(crate) fn new() -> Self {
         Overview {
-            width: 64,
+            width: 1,
             filled: 0,
             low: Vec::new(),
             high: Vec::new(),
         }
     }
 
-    pub(crate) fn push(&mut self, mut samples: &[f32]) {
-        while !samples.is_empty() {
-            if self.filled == 0 {
-                if self.low.len() >= 2 * COLUMNS {
-                    self.halve();
-                }
-                self.low.push(f32::INFINITY);
-                self.high.push(f32::NEG_INFINITY);
+    /// Takes least and largest sample of the next tick.
+    pub(crate) fn push(&mut self, tick_low: f32, tick_high: f32) {
+        if self.filled == 0 {
+            if self.low.len() >= 2 * COLUMNS {
+                self.halve();
             }
-            let take = (self.width - self.filled).min(samples.len());
-            let (now, later) = samples.split_at(take);
-            if let (Some(low), Some(high)) = (self.low.last_mut(), self.high.last_mut()) {
-                for &x in now {
-                    *low = low.min(x);
-                    *high = high.max(x);
-                }
-            }
-            self.filled = (self.filled + take) % self.width;
-            samples = later;
+            self.low.push(f32::INFINITY);
+            self.high.push(f32::NEG_INFINITY);
         }
+        if let (Some(low), Some(high)) = (self.low.last_mut(), self.high.last_mut()) {
+            *low = low.min(tick_low);
+            *high = high.max(tick_high);
+        }
+        self.filled = (self.filled + 1) % self.width;
     }
 
     fn halve(&mut self) {
@@ -104,10 +99,10 @@ impl Overview {
         self.width *= 2;
     }
 
-    pub(crate) fn finish(self, rate_hz: f64) -> Envelope {
+    pub(crate) fn finish(self, tick_rate_hz: f64) -> Envelope {
         Envelope {
             start_s: 0.0,
-            spacing_s: self.width as f64 / rate_hz,
+            spacing_s: self.width as f64 / tick_rate_hz,
             low: self.low,
             high: self.high,
         }

@@ -1,0 +1,177 @@
+//! Where something may have happened: steps of the tick trace that stand out of what surrounds them.
+//!
+//! Two differences are looked at, of 1 ms to either side, in which the spike behind a transformer shows, and
+//! of 3 ms, in which a slow make or a step in noise does. A difference is an event when it exceeds what the
+//! calmer quarter of the ticks around it lets expect of noise.
+
+/// Ticks are judged by pieces of so long.
+const HOP_S: f64 = 0.080;
+/// Ticks to either side in the narrow and the wide difference.
+const NARROW: usize = 2;
+const WIDE: usize = 6;
+/// A normal variable is below 0.319 standard deviations in a quarter of all cases.
+const QUARTER: f32 = 0.319;
+/// Standard deviations by which an event stands out.
+const STANDS_OUT: f32 = 5.0;
+/// Pieces before and after one whose calm counts for it too: dialling may have begun or ended inside it.
+const BEFORE: usize = 2;
+/// Rounding of single precision, as a share of the signal.
+const ROUNDING: f32 = 3e-7;
+/// Largest among so many ticks to either side.
+const ALONE: [usize; 2] = [3, 5];
+
+/// A step of the tick trace, between tick `at - 1` and tick `at` of the stream.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Event {
+    pub(crate) at: u64,
+    /// Narrow and wide difference there; zero where it does not stand out.
+    pub(crate) size: [f32; 2],
+}
+
+/// Differences of one piece.
+#[derive(Debug, Default)]
+struct Hop {
+    /// Tick of the first difference.
+    first: u64,
+    differences: [Vec<f32>; 2],
+    calm: [f32; 2],
+}
+
+/// Finds events as ticks come in.
+#[derive(Debug)]
+pub(crate) struct Finder {
+    /// Ticks in a piece.
+    length: usize,
+    /// Latest pieces, the newest last.
+    hops: Vec<Hop>,
+    /// Ticks up to which differences are taken.
+    taken: u64,
+    /// Ticks up to which events are known.
+    known: u64,
+}
+
+impl Finder {
+    pub(crate) fn new(tick_rate_hz: f64) -> Self {
+        Finder {
+            length: (HOP_S * tick_rate_hz).round() as usize,
+            hops: Vec::new(),
+            taken: WIDE as u64,
+            known: WIDE as u64,
+        }
+    }
+
+    /// Ticks up to which events are known.
+    pub(crate) fn known(&self) -> u64 {
+        self.known
+    }
+
+    /// Ticks in a piece.
+    pub(crate) fn length(&self) -> usize {
+        self.length
+    }
+
+    /// Ticks needed before the next piece can be taken.
+    pub(crate) fn wants(&self) -> u64 {
+        self.taken + (self.length + WIDE) as u64
+    }
+
+    /// First tick whose mean the next piece needs.
+    pub(crate) fn needs_from(&self) -> u64 {
+        self.taken - WIDE as u64
+    }
+
+    /// Takes a piece. `means` begin at `needs_from` and end at `wants`, or earlier at the end of the
+    /// stream. Gives the events of the piece before it.
+    pub(crate) fn take(&mut self, means: &[f32]) -> Vec<Event> {
+        let count = means.len().saturating_sub(2 * WIDE);
+        let mut hop = Hop {
+            first: self.taken,
+            ..Hop::default()
+        };
+        let peak = means.iter().fold(0.0f32, |p, x| p.max(x.abs()));
+        for (kind, half) in [NARROW, WIDE].into_iter().enumerate() {
+            hop.differences[kind] = differences(means, half, count);
+            hop.calm[kind] = calm(&hop.differences[kind]).max(ROUNDING * peak);
+        }
+        self.taken += count as u64;
+        self.hops.push(hop);
+        let events = self.judge(self.hops.len() - 1);
+        if self.hops.len() > BEFORE + 2 {
+            self.hops.remove(0);
+        }
+        events
+    }
+
+    /// Events of the last piece, at the end of the stream.
+    pub(crate) fn finish(&mut self) -> Vec<Event> {
+        self.judge(self.hops.len())
+    }
+
+    /// Events of the piece before `next`.
+    fn judge(&mut self, next: usize) -> Vec<Event> {
+        let Some(index) = next.checked_sub(1) else {
+            return Vec::new();
+        };
+        let around = &self.hops[index.saturating_sub(BEFORE)..(next + 1).min(self.hops.len())];
+        let limit = |kind: usize| {
+            let calmest = around.iter().map(|h| h.calm[kind]).fold(f32::MAX, f32::min);
+            STANDS_OUT * calmest
+        };
+        let limits = [limit(0), limit(1)];
+        let hop = &self.hops[index];
+        self.known = hop.first + hop.differences[0].len() as u64;
+        let mut events: Vec<Event> = Vec::new();
+        for (kind, limit) in limits.into_iter().enumerate() {
+            for i in peaks(&hop.differences[kind], limit, ALONE[kind]) {
+                let mut size = [0.0; 2];
+                size[kind] = hop.differences[kind][i];
+                events.push(Event {
+                    at: hop.first + i as u64,
+                    size,
+                });
+            }
+        }
+        events.sort_by_key(|e| e.at);
+        events
+    }
+}
+
+/// Mean of `half` ticks from a place on, less that of as many before it.
+fn differences(means: &[f32], half: usize, count: usize) -> Vec<f32> {
+    let share = 1.0 / half as f32;
+    (WIDE..WIDE + count)
+        .map(|i| {
+            let after: f32 = means[i..i + half].iter().sum();
+            let before: f32 = means[i - half..i].iter().sum();
+            share * (after - before)
+        })
+        .collect()
+}
+
+/// Standard deviation of noise by the calmer quarter.
+fn calm(differences: &[f32]) -> f32 {
+    let mut sizes: Vec<f32> = differences.iter().map(|d| d.abs()).collect();
+    if sizes.is_empty() {
+        return 0.0;
+    }
+    let quarter = sizes.len() / 4;
+    let (_, value, _) = sizes.select_nth_unstable_by(quarter, f32::total_cmp);
+    *value / QUARTER
+}
+
+/// Places whose magnitude exceeds `limit` and is the largest among `alone` neighbours to either side.
+fn peaks(differences: &[f32], limit: f32, alone: usize) -> Vec<usize> {
+    let largest = |from: usize, to: usize| {
+        differences[from..to.min(differences.len())]
+            .iter()
+            .fold(0.0f32, |m, d| m.max(d.abs()))
+    };
+    (0..differences.len())
+        .filter(|&i| {
+            let own = differences[i].abs();
+            own > limit
+                && own > largest(i.saturating_sub(alone), i)
+                && own >= largest(i + 1, i + 1 + alone)
+        })
+        .collect()
+}

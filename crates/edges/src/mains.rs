@@ -1,0 +1,143 @@
+//! Mains hum in the stream of ticks: found where it repeats, and taken out before events are looked for.
+
+use crate::hum::{Fitter, Grid, HumModel, NOMINAL_HZ, Piece};
+use crate::ticks::Ticks;
+
+/// Whether the trace repeats is judged over so long.
+const JUDGED_S: f64 = 0.32;
+/// It repeats after three periods of the mains, a whole number of ticks or nearly so at 50 and at 60 Hz.
+const PERIODS: f64 = 3.0;
+/// Of the power of the differences, less than this changes from one repetition to the next.
+const REPEATS: f32 = 0.6;
+/// Differences larger than so many usual ones are edges and count no more than this.
+const LARGE: f32 = 4.0;
+/// Pieces that hum is estimated from, and after how many more it is estimated anew.
+const PIECES: u64 = 32;
+const ANEW: u64 = 8;
+
+/// Hum of the stream.
+#[derive(Debug)]
+pub(crate) struct Mains {
+    trackers: Vec<Tracker>,
+}
+
+/// Hum near one nominal frequency.
+#[derive(Debug)]
+struct Tracker {
+    fitter: Fitter,
+    /// Ticks in three periods.
+    lag: u64,
+    /// Pieces fitted, the first of them by its number since the stream began.
+    pieces: Vec<Piece>,
+    first: u64,
+    /// The model and the piece up to which it was estimated.
+    model: Option<HumModel>,
+    estimated: u64,
+}
+
+impl Mains {
+    pub(crate) fn new(tick_rate_hz: f64) -> Self {
+        let tracker = |nominal_hz| {
+            Some(Tracker {
+                fitter: Fitter::new(nominal_hz, tick_rate_hz)?,
+                lag: (PERIODS / nominal_hz * tick_rate_hz).round() as u64,
+                pieces: Vec::new(),
+                first: 0,
+                model: None,
+                estimated: 0,
+            })
+        };
+        Mains {
+            trackers: NOMINAL_HZ.into_iter().filter_map(tracker).collect(),
+        }
+    }
+
+    /// Means of the ticks from `from` to `until` without hum; `None` when there is none.
+    pub(crate) fn without(&mut self, ticks: &Ticks, from: u64, until: u64) -> Option<Vec<f32>> {
+        let judged_from = until.saturating_sub(ticks.of(JUDGED_S));
+        let (repeated, tracker) = self
+            .trackers
+            .iter_mut()
+            .map(|t| (changing(ticks, judged_from, until, t.lag), t))
+            .min_by(|a, b| a.0.total_cmp(&b.0))?;
+        if repeated > REPEATS {
+            return None;
+        }
+        let model = tracker.model(ticks, until)?;
+        let mut means = ticks.means(from, until).to_vec();
+        let rate_hz = ticks.rate_hz;
+        let grid = Grid {
+            start_s: middle_s(ticks, from),
+            rate_hz,
+            mean_s: 1.0 / rate_hz,
+        };
+        model.subtract(&mut means, grid);
+        Some(means)
+    }
+}
+
+/// Time of the middle of a tick.
+fn middle_s(ticks: &Ticks, tick: u64) -> f64 {
+    (tick as f64 + 0.5 - 0.5 / ticks.factor as f64) / ticks.rate_hz
+}
+
+/// Share of the power of tick to tick differences that is not the same `lag` ticks earlier: one for noise,
+/// near zero for hum.
+fn changing(ticks: &Ticks, from: u64, until: u64, lag: u64) -> f32 {
+    let Some(earlier) = from.checked_sub(lag) else {
+        return 1.0;
+    };
+    let all = ticks.means(earlier, until);
+    let lag = lag as usize;
+    if all.len() < 2 * lag {
+        return 1.0;
+    }
+    let differences: Vec<f32> = all.windows(2).map(|w| w[1] - w[0]).collect();
+    let mean = differences.iter().map(|d| d.abs()).sum::<f32>() / differences.len() as f32;
+    let most = LARGE * mean;
+    let (mut changed, mut power) = (0.0, f32::MIN_POSITIVE);
+    for (then, now) in differences.iter().zip(&differences[lag..]) {
+        let (then, now) = (then.clamp(-most, most), now.clamp(-most, most));
+        changed += (now - then) * (now - then);
+        power += now * now + then * then;
+    }
+    changed / power
+}
+
+impl Tracker {
+    /// The hum of the latest pieces that end by tick `until`.
+    fn model(&mut self, ticks: &Ticks, until: u64) -> Option<&HumModel> {
+        let length = self.fitter.length as u64;
+        let last = until / length;
+        if self.model.is_none() || last >= self.estimated + ANEW {
+            self.fit_pieces(ticks, last);
+            self.model = self.fitter.model(&self.pieces);
+            self.estimated = last;
+        }
+        self.model.as_ref()
+    }
+
+    /// Fits the pieces up to number `last` that are not fitted yet.
+    fn fit_pieces(&mut self, ticks: &Ticks, last: u64) {
+        let length = self.fitter.length as u64;
+        let wanted = last.saturating_sub(PIECES);
+        if self.first + (self.pieces.len() as u64) < wanted || self.pieces.is_empty() {
+            self.pieces.clear();
+            self.first = wanted;
+        }
+        let old = wanted.saturating_sub(self.first) as usize;
+        self.pieces.drain(..old);
+        self.first += old as u64;
+        for number in self.first + self.pieces.len() as u64..last {
+            let means = ticks.means(number * length, (number + 1) * length);
+            if means.len() < self.fitter.length {
+                // Forgotten already: what follows is fitted alone.
+                self.pieces.clear();
+                self.first = number + 1;
+                continue;
+            }
+            let piece = self.fitter.piece(means, middle_s(ticks, number * length));
+            self.pieces.push(piece);
+        }
+    }
+}

@@ -1,0 +1,161 @@
+//! Half milliseconds: the only thing that is done with every sample.
+//!
+//! A tick is the mean and the span of some 24 samples. What follows looks at samples themselves only where
+//! ticks say that something may have happened.
+
+use crate::coarse;
+
+/// Coarse blocks in a tick: 2 to 4 kHz.
+const BLOCKS: usize = 4;
+/// Sums run over so many samples side by side, which the compiler turns into vector instructions.
+const LANES: usize = 8;
+
+/// Ticks of a stream, the older ones forgotten.
+#[derive(Debug)]
+pub(crate) struct Ticks {
+    /// Samples in a tick.
+    pub(crate) factor: usize,
+    /// Ticks in a second.
+    pub(crate) rate_hz: f64,
+    /// Ticks before those that are kept.
+    first: u64,
+    means: Vec<f32>,
+    spans: Vec<f32>,
+}
+
+/// What one tick adds to the account of a whole recording.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Tick {
+    pub(crate) mean: f64,
+    /// Sum of squared deviations from the mean.
+    pub(crate) squares: f64,
+    pub(crate) low: f32,
+    pub(crate) high: f32,
+}
+
+impl Ticks {
+    pub(crate) fn new(sample_rate_hz: f64) -> Self {
+        let factor = coarse::factor(sample_rate_hz) * BLOCKS;
+        Ticks {
+            factor,
+            rate_hz: sample_rate_hz / factor as f64,
+            first: 0,
+            means: Vec::new(),
+            spans: Vec::new(),
+        }
+    }
+
+    /// Takes the next tick of samples.
+    pub(crate) fn push(&mut self, samples: &[f32]) -> Tick {
+        let tick = summarise(samples);
+        self.means.push(tick.mean as f32);
+        self.spans.push(tick.high - tick.low);
+        tick
+    }
+
+    /// Takes the last tick once more, its samples mended.
+    pub(crate) fn replace(&mut self, samples: &[f32]) -> Tick {
+        self.means.pop();
+        self.spans.pop();
+        self.push(samples)
+    }
+
+    /// Ticks seen since the stream began.
+    pub(crate) fn count(&self) -> u64 {
+        self.first + self.means.len() as u64
+    }
+
+    /// Means of a stretch of ticks, as far as they are kept.
+    pub(crate) fn means(&self, from: u64, to: u64) -> &[f32] {
+        &self.means[self.kept(from, to)]
+    }
+
+    /// Largest less least sample of each tick of a stretch.
+    pub(crate) fn spans(&self, from: u64, to: u64) -> &[f32] {
+        &self.spans[self.kept(from, to)]
+    }
+
+    fn kept(&self, from: u64, to: u64) -> std::ops::Range<usize> {
+        let place = |at: u64| (at.saturating_sub(self.first) as usize).min(self.means.len());
+        place(from)..place(to).max(place(from))
+    }
+
+    /// Forgets the ticks before `until`.
+    pub(crate) fn forget(&mut self, until: u64) {
+        let old = self.kept(self.first, until).len();
+        self.means.drain(..old);
+        self.spans.drain(..old);
+        self.first += old as u64;
+    }
+
+    /// Ticks in a time, rounded.
+    pub(crate) fn of(&self, seconds: f64) -> u64 {
+        (seconds * self.rate_hz).round() as u64
+    }
+}
+
+/// Sums are taken of the differences from the first sample: a large offset then costs no digits.
+pub(crate) fn summarise(samples: &[f32]) -> Tick {
+    let shift = samples[0];
+    let mut sum = [0.0f32; LANES];
+    let mut squares = [0.0f32; LANES];
+    let mut low = [shift; LANES];
+    let mut high = [shift; LANES];
+    let lanes = samples.chunks_exact(LANES);
+    let rest = lanes.remainder();
+    let mut take = |k: usize, x: f32| {
+        let apart = x - shift;
+        sum[k] += apart;
+        squares[k] += apart * apart;
+        low[k] = if x < low[k] { x } else { low[k] };
+        high[k] = if x > high[k] { x } else { high[k] };
+    };
+    for lane in lanes {
+        for (k, &x) in lane.iter().enumerate() {
+            take(k, x);
+        }
+    }
+    for (k, &x) in rest.iter().enumerate() {
+        take(k, x);
+    }
+    let total: f32 = sum.iter().sum();
+    let count = samples.len() as f64;
+    let mean = f64::from(total) / count;
+    let squares = f64::from(squares.iter().sum::<f32>()) - mean * mean * count;
+    Tick {
+        mean: f64::from(shift) + mean,
+        squares: squares.max(0.0),
+        low: low.iter().copied().fold(shift, f32::min),
+        high: high.iter().copied().fold(shift, f32::max),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use approx::assert_relative_eq;
+
+    #[test]
+    fn a_tick_is_mean_span_and_energy() {
+        let samples: Vec<f32> = (0..21).map(|i| 0.5 + 0.01 * i as f32).collect();
+        let tick = summarise(&samples);
+        assert_relative_eq!(tick.mean, 0.6, max_relative = 1e-6);
+        // Squares of -10..=10 times 0.01 squared.
+        assert_relative_eq!(tick.squares, 770.0e-4, max_relative = 1e-4);
+        assert_relative_eq!(tick.low, 0.5);
+        assert_relative_eq!(tick.high, 0.7);
+    }
+
+    #[test]
+    fn old_ticks_are_forgotten_and_the_count_goes_on() {
+        let mut ticks = Ticks::new(8000.0);
+        for k in 0..10 {
+            ticks.push(&[k as f32; 4]);
+        }
+        ticks.forget(6);
+        assert_eq!(ticks.count(), 10);
+        assert_eq!(ticks.means(0, 8), &[6.0, 7.0]);
+        assert_eq!(ticks.means(9, 40), &[9.0]);
+        assert_eq!(ticks.spans(7, 8), &[0.0]);
+    }
+}
