@@ -21,10 +21,6 @@ const LEAST_T: f64 = 3.2;
 const CLEAR_SHARE: f64 = 0.45;
 /// A step that explains so much of its window is a change of level and no sound.
 const PLAIN_SHARE: f64 = 0.85;
-/// Openings of a doubtful train leave less than this, or the train is left out.
-const REPORTED_RESIDUAL: f64 = 0.12;
-/// No dial sends more pulses without a rest, whatever is wrong with it.
-const MOST_PULSES: usize = 24;
 /// Autocorrelation below which a residual passes for white noise.
 const WHITE: f64 = 0.35;
 /// Looked at around a train for steps that it does not explain: two periods of the slowest dial.
@@ -34,7 +30,7 @@ const LEAST_PAUSE_S: f64 = 0.180;
 const PAUSE_PERIODS: f64 = 1.7;
 
 /// Steps are looked for so far around an event.
-const AROUND_EVENT_S: f64 = 0.0015;
+const AROUND_EVENT_S: f64 = 0.002;
 /// Samples kept around a train for its fits.
 const MARGIN_S: f64 = 0.1;
 
@@ -229,17 +225,6 @@ fn credible(pulses: &[Pulse], entry: &Entry, trace: &[f64]) -> bool {
         share > CLEAR_SHARE || colour < WHITE
     };
     kind(|p| p.opening) || kind(|p| p.closing)
-}
-
-/// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
-/// lie in; otherwise it is more likely no dialling at all.
-pub(crate) fn worth_reporting(train: &Train) -> bool {
-    let residuals: Vec<f64> = train.edges.iter().step_by(2).map(|e| e.residual).collect();
-    let clear = linear::median(&residuals).unwrap_or(1.0) < REPORTED_RESIDUAL;
-    let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
-    let even = train.edges.len() / 2 >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
-    let endless = train.edges.len() / 2 > MOST_PULSES;
-    train.doubts.is_empty() || ((clear || even) && !endless)
 }
 
 /// Openings and closings may differ in size by far (capacitors that discharge into a closing contact). What

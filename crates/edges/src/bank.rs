@@ -347,11 +347,12 @@ mod tests {
                 .enumerate()
                 .for_each(|(i, x)| *x += 0.1 + 1e-4 * i as f64);
             let single: Vec<f32> = trace.iter().map(|&x| x as f32).collect();
+            let everywhere = 0..trace.len();
             let field = Field {
                 trace: &single,
                 energies: &Energies::new(&trace),
                 rate_hz: rate,
-                spots: std::slice::from_ref(&(0..trace.len())),
+                spots: std::slice::from_ref(&everywhere),
             };
             let found = candidates(&entry, &field, 3.0);
             let best = found

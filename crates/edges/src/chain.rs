@@ -26,6 +26,13 @@ const PULSE_COST: f64 = 4.0;
 const DIGIT_COST: f64 = 8.0;
 const HOLE_COST: f64 = 6.0;
 
+/// Steps so many times larger than a chain's, and of so clear a shape, cost so much each, but not without
+/// end: a handset may have been lifted.
+const OVERLOOKED: f64 = 2.2;
+const OVERLOOKED_SHARE: f64 = 0.6;
+const OVERLOOKED_COST: f64 = 12.0;
+const OVERLOOKED_MOST: f64 = 48.0;
+
 /// Chatter follows a closing for so long.
 pub(crate) const CHATTER_S: f64 = 0.0055;
 
@@ -171,7 +178,17 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
                 if hypothesis.most(&places) <= least {
                     continue;
                 }
-                let chain = Search::new(&places, steps, scale, hypothesis).run();
+                let overlooked = overlooked(steps, amplitude);
+                if hypothesis.most(&places) - overlooked <= least {
+                    continue;
+                }
+                let chain = Search::new(&places, steps, scale, hypothesis)
+                    .run()
+                    .map(|c| Chain {
+                        score: c.score - overlooked,
+                        ..c
+                    })
+                    .filter(|c| c.score > 0.0);
                 if chain.as_ref().map_or(0.0, |c| c.score) > best.as_ref().map_or(0.0, |c| c.score)
                 {
                     best = chain;
@@ -180,6 +197,15 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
         }
     }
     best
+}
+
+/// Cost of clear steps that are far larger than a dial's would be.
+fn overlooked(steps: &[Candidate], amplitude: f64) -> f64 {
+    let larger = steps
+        .iter()
+        .filter(|c| c.amplitude.abs() > OVERLOOKED * amplitude && c.share > OVERLOOKED_SHARE)
+        .count();
+    (larger as f64 * OVERLOOKED_COST).min(OVERLOOKED_MOST)
 }
 
 /// A pair of an opening and a closing, and the best chain that ends in it.

@@ -19,6 +19,9 @@ const EVEN: f64 = 0.06;
 /// Clicks in one run: no fewer prove a rhythm, and no dial makes more.
 const RUN: std::ops::RangeInclusive<usize> = 5..=12;
 
+/// Clicks of a dial in one period: opening, closing, and what else its works do.
+const MOST_PER_PERIOD: usize = 3;
+
 /// Compared after a transition for so long.
 const COMPARED_S: f64 = 0.005;
 /// Openings and closings more alike than this are both clicks of one body.
@@ -102,10 +105,21 @@ fn dial_rhythm(spans: &[f32], tick_rate_hz: f64) -> bool {
     let clicks = clicks(spans, tick_rate_hz);
     let runs = runs(&clicks);
     let longest = runs.iter().map(Vec::len).max().unwrap_or(0);
+    let alone = |run: &[f64]| few_between(&clicks, run) && calm_between(spans, tick_rate_hz, run);
     RUN.contains(&longest)
         && runs
             .iter()
-            .any(|run| run.len() >= *RUN.start() && calm_between(spans, tick_rate_hz, run))
+            .any(|run| run.len() >= *RUN.start() && alone(run))
+}
+
+/// Whether no more clicks lie in the stretch of a run than a dial makes: two contacts' and a few besides. A
+/// voice clicks at every period of its pitch.
+fn few_between(clicks: &[f64], run: &[f64]) -> bool {
+    let (Some(&first), Some(&last)) = (run.first(), run.last()) else {
+        return false;
+    };
+    let all = clicks.iter().filter(|c| (first..=last).contains(c)).count();
+    all <= MOST_PER_PERIOD * run.len()
 }
 
 /// Whether it is quiet between the clicks of a run, as it is between those of a mechanism and not in speech.

@@ -3,43 +3,146 @@
 
 use crate::analyse::Seen;
 use crate::linear;
-use crate::types::{Doubt, Train};
+use crate::types::{Doubt, Polarity, Train};
 
 /// A train with so many even pulses proves itself.
 const PROVING: usize = 3;
 /// Breaks of one dial differ by less than this factor's logarithm.
 const ALIKE: f64 = 0.35;
+/// Steps of one line differ by less.
+const SAME_STEP: f64 = 0.4;
+/// Openings of a doubtful train leave less than this, or the train is left out.
+const REPORTED_RESIDUAL: f64 = 0.12;
+/// No dial sends more pulses without a rest, whatever is wrong with it.
+const MOST_PULSES: usize = 24;
+/// Sizes of like steps differ by less than this factor; so do opening and closing of a short train.
+const SPREAD: f64 = 1.6;
+const UNEQUAL: f64 = 1.4;
 /// A break longer than this may be the flash of a hook switch: receivers take openings from 90 ms on for
 /// one.
 const FLASH_S: f64 = 0.090;
 
-/// Adds doubts to short trains that nothing confirms. A step that is a plain
-/// change of level counts for more than a spike.
-pub(crate) fn confirm(seen: &mut [Seen]) {
-    let proven: Vec<f64> = seen
+/// Adds doubts to short trains that nothing confirms, and leaves out what is no dialling. A step that is a
+/// plain change of level counts for more than a spike.
+pub(crate) fn confirm(seen: &mut Vec<Seen>) {
+    let proven: Vec<Kind> = seen
         .iter()
         .map(|s| &s.train)
         .filter(|t| t.edges.len() / 2 >= PROVING && t.doubts.is_empty())
-        .filter_map(usual_break)
+        .filter_map(Kind::of)
         .collect();
     // A hand on the hook makes some openings that no dial makes; the rest of them is hers too.
     let handled = seen.iter().any(|Seen { train, .. }| {
         train.doubts.contains(&Doubt::Irregular)
-            || usual_break(train).is_some_and(|own| train.edges.len() == 2 && own > FLASH_S)
+            || Kind::of(train).is_some_and(|own| train.edges.len() == 2 && own.break_s > FLASH_S)
     });
-    for Seen { train, plain, .. } in seen {
-        let Some(own) = usual_break(train) else {
-            continue;
+    seen.retain_mut(|s| {
+        if std::env::var("DBG").is_ok() {
+            eprintln!(
+                "SEEN {} {:.4} {:?} step {:.4} {:?} plain {} res {:?} {:?}",
+                s.train.edges.len() / 2,
+                s.train.edges[0].instant_s,
+                s.train.doubts,
+                s.train.step,
+                s.train.polarity,
+                s.plain,
+                s.train
+                    .edges
+                    .iter()
+                    .map(|e| (e.residual * 1e3).round() / 1e3)
+                    .collect::<Vec<_>>(),
+                s.train
+                    .edges
+                    .iter()
+                    .map(|e| ((e.level_after - e.level_before) * 1e3).round() / 1e3)
+                    .collect::<Vec<_>>()
+            );
+        }
+        let Some(own) = Kind::of(&s.train) else {
+            return false;
         };
-        let alike = proven.iter().any(|other| (own / other).ln().abs() < ALIKE);
-        if train.edges.len() / 2 >= PROVING || alike {
-            continue;
+        let short = s.train.edges.len() / 2 < PROVING;
+        // One recording holds one line: what is of another size or polarity than the dial's is no part of it.
+        let same_line = proven.is_empty() || proven.iter().any(|p| own.same_line(p));
+        let alike = proven.iter().any(|p| own.alike(p));
+        if short && !alike {
+            if !s.plain {
+                s.train.doubts.push(Doubt::OtherCount(0));
+            } else if own.break_s > FLASH_S || handled {
+                s.train.doubts.push(Doubt::MayBeFlash);
+            }
         }
-        if !*plain {
-            train.doubts.push(Doubt::OtherCount(0));
-        } else if own > FLASH_S || handled {
-            train.doubts.push(Doubt::MayBeFlash);
-        }
+        let beyond_doubt = s.train.doubts.is_empty() && (same_line || !short);
+        let steps = !proven.is_empty() || like_steps(&s.train);
+        beyond_doubt || (same_line && steps && worth_reporting(&s.train))
+    });
+}
+
+/// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
+/// lie in; otherwise it is more likely no dialling at all.
+fn worth_reporting(train: &Train) -> bool {
+    let pulses = train.edges.len() / 2;
+    if pulses > MOST_PULSES {
+        return false;
+    }
+    let residuals = |of: usize| -> Vec<f64> {
+        let own = train.edges.iter().skip(of).step_by(2);
+        own.map(|e| e.residual).collect()
+    };
+    let usual = |of: usize| linear::median(&residuals(of)).unwrap_or(1.0);
+    let clear = usual(0) < REPORTED_RESIDUAL;
+    if pulses < PROVING {
+        return clear && usual(1) < REPORTED_RESIDUAL;
+    }
+    let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
+    let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
+    clear || even
+}
+
+/// Whether the openings of a train are steps of one size, and so the closings; in a short train also one and
+/// the other.
+fn like_steps(train: &Train) -> bool {
+    let sizes = |of: usize| -> Vec<f64> {
+        let own = train.edges.iter().skip(of).step_by(2);
+        own.map(|e| (e.level_after - e.level_before).abs())
+            .collect()
+    };
+    let (openings, closings) = (sizes(0), sizes(1));
+    let spread = |sizes: &[f64]| {
+        let share = |s: f64| linear::quantile(sizes, s).unwrap_or(0.0);
+        share(0.9) / share(0.1).max(f64::MIN_POSITIVE)
+    };
+    let ratio = linear::median(&openings).unwrap_or(0.0)
+        / linear::median(&closings)
+            .unwrap_or(1.0)
+            .max(f64::MIN_POSITIVE);
+    let alike = train.edges.len() / 2 >= PROVING || (1.0 / UNEQUAL..UNEQUAL).contains(&ratio);
+    spread(&openings) < SPREAD && spread(&closings) < SPREAD && alike
+}
+
+/// What short trains are compared by.
+#[derive(Clone, Copy, Debug)]
+struct Kind {
+    break_s: f64,
+    step: f64,
+    polarity: Polarity,
+}
+
+impl Kind {
+    fn of(train: &Train) -> Option<Self> {
+        Some(Kind {
+            break_s: usual_break(train)?,
+            step: train.step,
+            polarity: train.polarity,
+        })
+    }
+
+    fn same_line(&self, other: &Kind) -> bool {
+        self.polarity == other.polarity && (self.step / other.step).ln().abs() < SAME_STEP
+    }
+
+    fn alike(&self, other: &Kind) -> bool {
+        self.same_line(other) && (self.break_s / other.break_s).ln().abs() < ALIKE
     }
 }
 

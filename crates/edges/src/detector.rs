@@ -20,8 +20,10 @@ const CHUNK: usize = 16_384;
 const REST_S: f64 = 0.200;
 /// A digit is measured from samples up to so long after its last event.
 const AFTER_S: f64 = 0.420;
-/// A weaker event than this share of the strongest in the time that a rest is waited for is none.
-const NOTABLE: f32 = 0.3;
+/// Of the strongest event in the time that a rest is waited for, this share disturbs the rest, and this is
+/// kept at all: behind a transformer, a slow make leaves little beside the spike of an opening.
+const LOUD: f32 = 0.3;
+const NOTABLE: f32 = 0.1;
 const MEMORY_S: f64 = 0.450;
 /// A train that ends so soon after the last event before the rest is the one that ended there.
 const SLACK_S: f64 = 0.060;
@@ -149,7 +151,6 @@ impl Detector {
         self.settle();
         self.analyse(self.count(), u64::MAX, true);
         confirm::confirm(&mut self.seen);
-        self.seen.retain(|s| analyse::worth_reporting(&s.train));
         let heard = self.listener.finish();
         let samples = self.before + self.samples.len() as u64;
         Trace {
@@ -222,6 +223,7 @@ impl Detector {
                     strongest.push((event.at, own));
                 }
                 let most = strongest.first().map_or(0.0, |s| s.1);
+                notable.loud |= own > 0.0 && own >= LOUD * most;
                 if own < NOTABLE * most {
                     notable.size[kind] = 0.0;
                 }
@@ -237,14 +239,16 @@ impl Detector {
         let rest = self.ticks.of(REST_S);
         let known = self.finder.known();
         loop {
-            let later = self.events.partition_point(|e| e.at < self.settled);
-            let ended = (later..self.events.len()).find(|&i| {
-                let next = self.events.get(i + 1).map_or(known, |e| e.at);
-                next >= self.events[i].at + rest
-            });
+            let mut loud: Vec<u64> = self
+                .events
+                .iter()
+                .filter(|e| e.loud && e.at >= self.settled)
+                .map(|e| e.at)
+                .collect();
+            loud.push(known);
+            let ended = loud.windows(2).find(|w| w[1] >= w[0] + rest).map(|w| w[0]);
             let now = self.finder.wants() - (self.finder.length() as u64);
-            if let Some(index) = ended {
-                let at = self.events[index].at;
+            if let Some(at) = ended {
                 let due = at + self.ticks.of(AFTER_S);
                 if due > now {
                     return;
@@ -266,7 +270,8 @@ impl Detector {
 
     /// Analyses the events up to the sample `end` and takes the trains that ended by tick `settled`.
     fn analyse(&mut self, end: u64, settled: u64, last: bool) {
-        let seen = self.look(end, last);
+        let mut seen = self.look(end, last);
+        seen.retain(|s| !s.sounded);
         let (over, open): (Vec<Seen>, Vec<Seen>) = seen
             .into_iter()
             .partition(|s| self.is_over(&s.train, end, settled, last));
@@ -321,11 +326,30 @@ impl Detector {
             .copied()
             .filter(|e| e.at * factor < end)
             .collect();
-        let marks = pairs::paired(&events, self.ticks.rate_hz);
+        let marks = pairs::likely(&events, self.ticks.rate_hz);
+        let t0 = std::time::Instant::now();
+        let dbg = std::env::var("DBG").is_ok();
         let Some(first) = marks.iter().position(|m| *m) else {
             return Vec::new();
         };
         let first = events[first].at;
+        if std::env::var("DBG2").is_ok() {
+            for (e, m) in events.iter().zip(&marks) {
+                eprintln!(
+                    "   ev {:.4} {:?} {}",
+                    e.at as f64 / self.ticks.rate_hz,
+                    e.size,
+                    m
+                );
+            }
+        }
+        let all = events.len();
+        let events: Vec<Event> = events
+            .iter()
+            .zip(&marks)
+            .filter(|(_, m)| **m)
+            .map(|(e, _)| *e)
+            .collect();
         let start = first.saturating_sub(self.ticks.of(LEAD_S)) * factor;
         let start = start
             .max(self.free_from.next_multiple_of(factor))
@@ -344,7 +368,7 @@ impl Detector {
             free_from: self.free_from.div_ceil(factor),
             fitters: &self.fitters,
         };
-        analyse::window(Window {
+        let r = analyse::window(Window {
             samples: &self.samples[place(start)..place(end)],
             start,
             rate_hz: self.rate_hz,
@@ -352,7 +376,21 @@ impl Detector {
             last,
             events: &events,
             ticks,
-        })
+        });
+        if dbg {
+            eprintln!(
+                "LOOK {:.2}-{:.2} events {} marked {} took {:.2} ms -> {:?}",
+                start as f64 / self.rate_hz,
+                end as f64 / self.rate_hz,
+                all,
+                marks.iter().filter(|m| **m).count(),
+                t0.elapsed().as_secs_f64() * 1e3,
+                r.iter()
+                    .map(|s| (s.train.edges.len() / 2))
+                    .collect::<Vec<_>>()
+            );
+        }
+        r
     }
 
     /// Lets go of what no window can reach any more.

@@ -1,13 +1,14 @@
 //! Where something may have happened: steps of the tick trace that stand out of what surrounds them.
 //!
-//! Two differences are looked at, of 1 ms to either side, in which the spike behind a transformer shows, and
-//! of 3 ms, in which a slow make or a step in noise does. A difference is an event when it exceeds what the
+//! Two differences are looked at: half a millisecond against the one and a half before it, in which the spike
+//! behind a transformer shows where it begins and with its own sign, and 3 ms against the 3 ms before, in which
+//! a slow make or a step in noise does. A difference is an event when it exceeds what the
 //! calmer quarter of the ticks around it lets expect of noise.
 
 /// Ticks are judged by pieces of so long.
 const HOP_S: f64 = 0.080;
-/// Ticks to either side in the narrow and the wide difference.
-const NARROW: usize = 2;
+/// Ticks after and before a place in the narrow and the wide difference.
+const TICKS: [(usize, usize); 2] = [(1, 3), (WIDE, WIDE)];
 const WIDE: usize = 6;
 /// A normal variable is below 0.319 standard deviations in a quarter of all cases.
 const QUARTER: f32 = 0.319;
@@ -26,6 +27,8 @@ pub(crate) struct Event {
     pub(crate) at: u64,
     /// Narrow and wide difference there; zero where it does not stand out.
     pub(crate) size: [f32; 2],
+    /// Large beside those before it.
+    pub(crate) loud: bool,
 }
 
 /// Differences of one piece.
@@ -89,8 +92,8 @@ impl Finder {
             ..Hop::default()
         };
         let peak = means.iter().fold(0.0f32, |p, x| p.max(x.abs()));
-        for (kind, half) in [NARROW, WIDE].into_iter().enumerate() {
-            hop.differences[kind] = differences(means, half, count);
+        for (kind, sides) in TICKS.into_iter().enumerate() {
+            hop.differences[kind] = differences(means, sides, count);
             hop.calm[kind] = calm(&hop.differences[kind]).max(ROUNDING * peak);
         }
         self.taken += count as u64;
@@ -128,6 +131,7 @@ impl Finder {
                 events.push(Event {
                     at: hop.first + i as u64,
                     size,
+                    loud: false,
                 });
             }
         }
@@ -136,14 +140,14 @@ impl Finder {
     }
 }
 
-/// Mean of `half` ticks from a place on, less that of as many before it.
-fn differences(means: &[f32], half: usize, count: usize) -> Vec<f32> {
-    let share = 1.0 / half as f32;
+/// Mean of the ticks from a place on, less that of those before it.
+fn differences(means: &[f32], (after, before): (usize, usize), count: usize) -> Vec<f32> {
+    let (each_after, each_before) = (1.0 / after as f32, 1.0 / before as f32);
     (WIDE..WIDE + count)
         .map(|i| {
-            let after: f32 = means[i..i + half].iter().sum();
-            let before: f32 = means[i - half..i].iter().sum();
-            share * (after - before)
+            let later: f32 = means[i..i + after].iter().sum();
+            let earlier: f32 = means[i - before..i].iter().sum();
+            each_after * later - each_before * earlier
         })
         .collect()
 }

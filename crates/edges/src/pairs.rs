@@ -1,110 +1,284 @@
-//! Which events may be the opening and the closing of one break.
+//! Which events may be pulses of a train.
 //!
 //! A break begins with one step and ends with another the other way, of like size, and in between the
-//! contact rests. Sound is full of steps but seldom has two of its largest so far apart with nothing as
-//! large between them. What no pair holds is looked at no further.
+//! contact rests. Breaks follow one another at one period, or stand alone. Sound is full of steps, but seldom
+//! are two of its largest so far apart with nothing as large between them, and more seldom still does that
+//! happen three times in a row. What is no part of such a row is looked at no further.
 
 use crate::events::Event;
 
 /// A break with room to spare, in seconds.
 const BREAK_S: std::ops::RangeInclusive<f64> = 0.010..=0.190;
-/// Sizes of opening and closing differ by less than this factor.
-const UNLIKE: f32 = 3.5;
-/// Chatter and ringing after an opening, and the first departure before a closing, lie within these.
-const AFTER_OPENING_S: f64 = 0.006;
-const BEFORE_CLOSING_S: f64 = 0.002;
-/// Steps of this share of the larger of the two are as large as they.
+/// From one opening to the next; a hole in a train doubles it.
+const PERIOD_S: std::ops::RangeInclusive<f64> = 0.040..=0.450;
+/// Sizes of opening and closing differ by less than this factor, and if they stand alone by this.
+const UNLIKE: f32 = 8.0;
+const UNLIKE_ALONE: f32 = 5.0;
+/// Chatter and ringing after a transition, and the first departure before one, lie within these.
+const AFTER_S: f64 = 0.006;
+const BEFORE_S: f64 = 0.002;
+/// Steps of this share of the larger of two are as large as they.
 const AS_LARGE: f32 = 0.7;
 /// So many as large may lie between: clicks, speech.
 const BETWEEN: usize = 2;
+/// Breaks of a row, like steps of it, and its periods differ by less, as logarithms.
+const BREAKS: f64 = 0.45;
+const SIZES: f32 = 1.0;
+const PERIODS: f64 = 0.28;
+/// So many pulses make a row.
+const ROW: usize = 3;
+/// A pulse that is not in a row has so much quiet around it, in which so few are larger than this share.
+const QUIET_S: f64 = 0.150;
+const QUIET_SHARE: f32 = 0.55;
+const QUIET_MOST: usize = 3;
 
-/// Marks the events that are part of a pair.
-pub(crate) fn paired(events: &[Event], tick_rate_hz: f64) -> Vec<bool> {
+/// So close to a likely event another belongs to it.
+const NEIGHBOUR_S: f64 = 0.004;
+
+/// An event of one kind of difference.
+type Sized = (u64, f32);
+
+/// Marks the events that may be part of a train.
+pub(crate) fn likely(events: &[Event], tick_rate_hz: f64) -> Vec<bool> {
     let mut marks = vec![false; events.len()];
     for kind in 0..2 {
         let own: Vec<usize> = (0..events.len())
             .filter(|&i| events[i].size[kind] != 0.0)
             .collect();
-        let sized: Vec<(u64, f32)> = own
+        let sized: Vec<Sized> = own
             .iter()
             .map(|&i| (events[i].at, events[i].size[kind]))
             .collect();
-        for (opening, closing) in pairs(&sized, tick_rate_hz) {
-            marks[own[opening]] = true;
-            marks[own[closing]] = true;
+        let rows = Rows {
+            events: &sized,
+            tick_rate_hz,
+        };
+        for index in rows.kept() {
+            marks[own[index]] = true;
         }
     }
-    marks
+    with_neighbours(events, &marks, (NEIGHBOUR_S * tick_rate_hz) as u64)
 }
 
-fn pairs(events: &[(u64, f32)], tick_rate_hz: f64) -> Vec<(usize, usize)> {
-    let ticks = |s: f64| (s * tick_rate_hz) as u64;
-    let (least, most) = (ticks(*BREAK_S.start()), ticks(*BREAK_S.end()));
-    let (after, before) = (ticks(AFTER_OPENING_S), ticks(BEFORE_CLOSING_S));
-    let mut out = Vec::new();
-    for (i, &(opened, size)) in events.iter().enumerate() {
-        // Sizes of what lies between, from the end of the opening's own ringing on.
-        let mut larger = 0;
-        for (j, &(closed, other)) in events.iter().enumerate().skip(i + 1) {
-            if closed - opened > most || larger > BETWEEN {
-                break;
-            }
-            let ratio = -other / size;
-            let alike = (1.0 / UNLIKE..UNLIKE).contains(&ratio);
-            if closed - opened >= least && alike {
-                let limit = AS_LARGE * size.abs().max(other.abs());
-                let between = events[i + 1..j]
-                    .iter()
-                    .filter(|(at, s)| {
-                        *at >= opened + after && *at + before <= closed && s.abs() > limit
-                    })
-                    .count();
-                if between <= BETWEEN {
-                    out.push((i, j));
+/// Marks also what lies close to a mark: the other difference's event of the same step, and chatter.
+fn with_neighbours(events: &[Event], marks: &[bool], near: u64) -> Vec<bool> {
+    let marked: Vec<u64> = events
+        .iter()
+        .zip(marks)
+        .filter(|(_, m)| **m)
+        .map(|(e, _)| e.at)
+        .collect();
+    events
+        .iter()
+        .map(|e| {
+            let next = marked.partition_point(|at| at + near < e.at);
+            marked.get(next).is_some_and(|at| *at <= e.at + near)
+        })
+        .collect()
+}
+
+/// A break: indices of its events.
+#[derive(Clone, Copy, Debug)]
+struct Pair {
+    opening: usize,
+    closing: usize,
+    /// Pulses of the longest row that ends here, the last period of it, and the pulse before.
+    row: usize,
+    period: f64,
+    before: Option<usize>,
+}
+
+struct Rows<'a> {
+    events: &'a [Sized],
+    tick_rate_hz: f64,
+}
+
+impl Rows<'_> {
+    /// Indices of events that are part of a row or of a pulse alone.
+    fn kept(&self) -> Vec<usize> {
+        let mut pairs = self.pairs();
+        self.link(&mut pairs);
+        let mut keep = vec![false; pairs.len()];
+        for i in 0..pairs.len() {
+            let long = pairs[i].row >= ROW;
+            if long || self.alone(&pairs, i) {
+                let mut at = Some(i);
+                while let Some(index) = at.filter(|&index| !keep[index]) {
+                    keep[index] = true;
+                    at = pairs[index].before;
                 }
             }
-            // What is so large that no partner could be larger counts against all that follow.
-            larger += usize::from(
-                closed >= opened + after && other.abs() > AS_LARGE * UNLIKE * size.abs(),
-            );
+        }
+        let kept = pairs.iter().zip(keep).filter(|(_, keep)| *keep);
+        kept.flat_map(|(p, _)| [p.opening, p.closing]).collect()
+    }
+
+    fn ticks(&self, seconds: f64) -> u64 {
+        (seconds * self.tick_rate_hz) as u64
+    }
+
+    fn at(&self, index: usize) -> u64 {
+        self.events[index].0
+    }
+
+    fn size(&self, index: usize) -> f32 {
+        self.events[index].1.abs()
+    }
+
+    /// How many steps as large as `size` lie between two events, their own surroundings left out.
+    fn between(&self, first: usize, second: usize, size: f32) -> usize {
+        let from = self.at(first) + self.ticks(AFTER_S);
+        let to = self.at(second).saturating_sub(self.ticks(BEFORE_S));
+        self.events[first..second]
+            .iter()
+            .filter(|(at, s)| (from..to).contains(at) && s.abs() > size)
+            .count()
+    }
+
+    fn pairs(&self) -> Vec<Pair> {
+        let (least, most) = (self.ticks(*BREAK_S.start()), self.ticks(*BREAK_S.end()));
+        let mut out = Vec::new();
+        for opening in 0..self.events.len() {
+            let own = self.events[opening];
+            for closing in opening + 1..self.events.len() {
+                let length = self.at(closing) - own.0;
+                if length > most {
+                    break;
+                }
+                let ratio = -self.events[closing].1 / own.1;
+                if length < least || !(1.0 / UNLIKE..UNLIKE).contains(&ratio) {
+                    continue;
+                }
+                let large = AS_LARGE * self.size(opening).max(self.size(closing));
+                if self.between(opening, closing, large) <= BETWEEN {
+                    out.push(Pair {
+                        opening,
+                        closing,
+                        row: 1,
+                        period: 0.0,
+                        before: None,
+                    });
+                }
+            }
+        }
+        out
+    }
+
+    /// Finds for each pair the longest row that ends in it.
+    fn link(&self, pairs: &mut [Pair]) {
+        let most = self.ticks(*PERIOD_S.end());
+        for i in 1..pairs.len() {
+            let opened = self.at(pairs[i].opening);
+            for j in (0..i).rev() {
+                let period = opened - self.at(pairs[j].opening);
+                if period > most {
+                    break;
+                }
+                let row = pairs[j].row + 1;
+                if row > pairs[i].row && self.follows(&pairs[j], &pairs[i]) {
+                    pairs[i].row = row;
+                    pairs[i].before = Some(j);
+                    pairs[i].period = period as f64;
+                }
+            }
         }
     }
-    out
+
+    fn follows(&self, before: &Pair, own: &Pair) -> bool {
+        let period = (self.at(own.opening) - self.at(before.opening)) as f64;
+        let length = |p: &Pair| (self.at(p.closing) - self.at(p.opening)) as f64;
+        let like = |a: usize, b: usize| {
+            self.events[a].1 * self.events[b].1 > 0.0
+                && (self.size(a) / self.size(b)).ln().abs() < SIZES
+        };
+        let usual = before.period;
+        let even = before.row < 2
+            || [1.0, 2.0, 0.5]
+                .iter()
+                .any(|times| (period / (usual * times)).ln().abs() < PERIODS);
+        self.at(before.closing) < self.at(own.opening)
+            && period >= *PERIOD_S.start() * self.tick_rate_hz
+            && even
+            && (length(own) / length(before)).ln().abs() < BREAKS
+            && like(own.opening, before.opening)
+            && like(own.closing, before.closing)
+            && self.between(
+                before.closing,
+                own.opening,
+                AS_LARGE * self.size(own.opening).max(self.size(before.closing)),
+            ) <= BETWEEN
+    }
+
+    /// Whether a pulse, or two in a row, stand in quiet.
+    fn alone(&self, pairs: &[Pair], index: usize) -> bool {
+        let last = &pairs[index];
+        let first = last.before.map_or(last, |b| &pairs[b]);
+        let (opening, closing) = (self.size(last.opening), self.size(last.closing));
+        if !(1.0 / UNLIKE_ALONE..UNLIKE_ALONE).contains(&(opening / closing)) {
+            return false;
+        }
+        let quiet = self.ticks(QUIET_S);
+        let from = self.at(first.opening).saturating_sub(quiet);
+        let until = self.at(last.closing) + quiet;
+        let own = [first.opening, first.closing, last.opening, last.closing];
+        let beside = |at: u64| {
+            own.iter().any(|&i| {
+                at + self.ticks(BEFORE_S) >= self.at(i) && at <= self.at(i) + self.ticks(AFTER_S)
+            })
+        };
+        let limit = QUIET_SHARE * opening.min(closing);
+        let start = self.events.partition_point(|e| e.0 < from);
+        self.events[start..]
+            .iter()
+            .take_while(|e| e.0 <= until)
+            .filter(|e| e.1.abs() > limit && !beside(e.0))
+            .count()
+            <= QUIET_MOST
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn events(list: &[(u64, f32)]) -> Vec<Event> {
-        list.iter()
+    fn marks(list: &[Sized]) -> Vec<bool> {
+        let events: Vec<Event> = list
+            .iter()
             .map(|&(at, size)| Event {
                 at,
                 size: [size, 0.0],
+                loud: true,
             })
-            .collect()
+            .collect();
+        likely(&events, 2000.0)
     }
 
     #[test]
-    fn a_break_is_a_pair_and_chatter_does_not_hide_it() {
+    fn a_break_alone_is_likely_and_chatter_does_not_hide_it() {
         // At 2 kHz: 60 ms of break, chatter of 1.5 ms.
-        let marks = paired(
-            &events(&[(100, -1.0), (220, 0.9), (222, -0.8), (223, 0.8)]),
-            2000.0,
-        );
+        let marks = marks(&[(400, -1.0), (520, 0.9), (522, -0.8), (523, 0.8)]);
         assert_eq!(marks[..2], [true, true]);
     }
 
     #[test]
-    fn steps_among_many_as_large_are_no_pair() {
-        // A voice of 125 Hz: a step every 8 ms, up and down.
-        let voice: Vec<(u64, f32)> = (0..60)
+    fn a_row_is_likely_among_steps_half_as_large() {
+        let mut list: Vec<Sized> = (0..10)
+            .flat_map(|k| [(200 * k, -1.0), (200 * k + 120, 0.9)])
+            .chain((0..150).map(|k| (13 * k + 5, if k % 2 == 0 { 0.6 } else { -0.6 })))
+            .collect();
+        list.sort_by_key(|e| e.0);
+        let marks = marks(&list);
+        for (mark, (_, size)) in marks.iter().zip(&list) {
+            assert!(*mark || size.abs() < 0.8);
+        }
+    }
+
+    #[test]
+    fn a_voice_is_not() {
+        // A step every 8 ms, up and down.
+        let voice: Vec<Sized> = (0..200)
             .map(|i| (16 * i, if i % 2 == 0 { 1.0 } else { -0.9 }))
             .collect();
-        let marks = paired(&events(&voice), 2000.0);
-        // Neighbours within the first three periods pass; nothing like the whole break of a dial does.
-        let apart = pairs(&voice, 2000.0);
-        assert!(apart.iter().all(|(i, j)| j - i <= 4), "{apart:?}");
-        assert!(!marks.is_empty());
+        assert!(!marks(&voice).contains(&true));
     }
 }
