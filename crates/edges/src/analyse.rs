@@ -11,7 +11,7 @@ use crate::levels;
 use crate::linear;
 use crate::refine::{Fitted, Refined, Refiner};
 use crate::remainder;
-use crate::types::{Direction, Doubt, Edge, Hum, LevelStep, Polarity, Reversal, Train};
+use crate::types::{Direction, Edge, Hum, LevelStep, Polarity, Reversal, Train};
 use crate::view;
 use std::ops::Range;
 

@@ -21,6 +21,8 @@ const RUN: std::ops::RangeInclusive<usize> = 5..=12;
 
 /// Clicks of a dial in one period: opening, closing, and what else its works do.
 const MOST_PER_PERIOD: usize = 3;
+/// Clicks of one run are at least so loud beside the usual one.
+const LIKE_CLICKS: f64 = 0.25;
 
 /// Compared after a transition for so long.
 const COMPARED_S: f64 = 0.005;
@@ -105,37 +107,60 @@ fn dial_rhythm(spans: &[f32], tick_rate_hz: f64) -> bool {
     let clicks = clicks(spans, tick_rate_hz);
     let runs = runs(&clicks);
     let longest = runs.iter().map(Vec::len).max().unwrap_or(0);
-    let alone = |run: &[f64]| few_between(&clicks, run) && calm_between(spans, tick_rate_hz, run);
+    let trace = Spans {
+        spans,
+        tick_rate_hz,
+    };
+    let alone = |run: &[f64]| trace.few_between(&clicks, run) && trace.calm_between(run);
     RUN.contains(&longest)
         && runs
             .iter()
             .any(|run| run.len() >= *RUN.start() && alone(run))
 }
 
-/// Whether no more clicks lie in the stretch of a run than a dial makes: two contacts' and a few besides. A
-/// voice clicks at every period of its pitch.
-fn few_between(clicks: &[f64], run: &[f64]) -> bool {
-    let (Some(&first), Some(&last)) = (run.first(), run.last()) else {
-        return false;
-    };
-    let all = clicks.iter().filter(|c| (first..=last).contains(c)).count();
-    all <= MOST_PER_PERIOD * run.len()
+struct Spans<'a> {
+    spans: &'a [f32],
+    tick_rate_hz: f64,
 }
 
-/// Whether it is quiet between the clicks of a run, as it is between those of a mechanism and not in speech.
-fn calm_between(spans: &[f32], tick_rate_hz: f64, run: &[f64]) -> bool {
-    let tick = |s: f64| (s * tick_rate_hz).round() as usize;
-    let (Some(&first), Some(&last)) = (run.first(), run.last()) else {
-        return false;
-    };
-    let loudness: Vec<f64> = run.iter().map(|&s| f64::from(spans[tick(s)])).collect();
-    let all: Vec<f64> = spans[tick(first)..tick(last)]
-        .iter()
-        .map(|&x| f64::from(x))
-        .collect();
-    match (linear::median(&loudness), linear::median(&all)) {
-        (Some(click), Some(usual)) => usual * CALM < click,
-        _ => false,
+impl Spans<'_> {
+    fn tick(&self, seconds: f64) -> usize {
+        (seconds * self.tick_rate_hz).round() as usize
+    }
+
+    fn loudness(&self, click_s: f64) -> f64 {
+        f64::from(self.spans[self.tick(click_s)])
+    }
+
+    fn usual_loudness(&self, run: &[f64]) -> Option<f64> {
+        let all: Vec<f64> = run.iter().map(|&s| self.loudness(s)).collect();
+        linear::median(&all)
+    }
+
+    /// Whether no more clicks like those of a run lie in its stretch than a dial makes: two contacts' and a
+    /// few besides. A voice clicks at every period of its pitch.
+    fn few_between(&self, clicks: &[f64], run: &[f64]) -> bool {
+        let (Some(&first), Some(&last), Some(usual)) =
+            (run.first(), run.last(), self.usual_loudness(run))
+        else {
+            return false;
+        };
+        let like =
+            |c: &&f64| (first..=last).contains(*c) && self.loudness(**c) > LIKE_CLICKS * usual;
+        clicks.iter().filter(like).count() <= MOST_PER_PERIOD * run.len()
+    }
+
+    /// Whether it is quiet between the clicks of a run, as it is between those of a mechanism and not in
+    /// speech.
+    fn calm_between(&self, run: &[f64]) -> bool {
+        let (Some(&first), Some(&last), Some(usual)) =
+            (run.first(), run.last(), self.usual_loudness(run))
+        else {
+            return false;
+        };
+        let stretch = &self.spans[self.tick(first)..self.tick(last)];
+        let all: Vec<f64> = stretch.iter().map(|&x| f64::from(x)).collect();
+        linear::median(&all).is_some_and(|between| between * CALM < usual)
     }
 }
 

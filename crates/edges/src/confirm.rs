@@ -37,27 +37,6 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
             || Kind::of(train).is_some_and(|own| train.edges.len() == 2 && own.break_s > FLASH_S)
     });
     seen.retain_mut(|s| {
-        if std::env::var("DBG").is_ok() {
-            eprintln!(
-                "SEEN {} {:.4} {:?} step {:.4} {:?} plain {} res {:?} {:?}",
-                s.train.edges.len() / 2,
-                s.train.edges[0].instant_s,
-                s.train.doubts,
-                s.train.step,
-                s.train.polarity,
-                s.plain,
-                s.train
-                    .edges
-                    .iter()
-                    .map(|e| (e.residual * 1e3).round() / 1e3)
-                    .collect::<Vec<_>>(),
-                s.train
-                    .edges
-                    .iter()
-                    .map(|e| ((e.level_after - e.level_before) * 1e3).round() / 1e3)
-                    .collect::<Vec<_>>()
-            );
-        }
         let Some(own) = Kind::of(&s.train) else {
             return false;
         };

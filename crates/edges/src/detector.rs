@@ -327,23 +327,10 @@ impl Detector {
             .filter(|e| e.at * factor < end)
             .collect();
         let marks = pairs::likely(&events, self.ticks.rate_hz);
-        let t0 = std::time::Instant::now();
-        let dbg = std::env::var("DBG").is_ok();
         let Some(first) = marks.iter().position(|m| *m) else {
             return Vec::new();
         };
         let first = events[first].at;
-        if std::env::var("DBG2").is_ok() {
-            for (e, m) in events.iter().zip(&marks) {
-                eprintln!(
-                    "   ev {:.4} {:?} {}",
-                    e.at as f64 / self.ticks.rate_hz,
-                    e.size,
-                    m
-                );
-            }
-        }
-        let all = events.len();
         let events: Vec<Event> = events
             .iter()
             .zip(&marks)
@@ -368,7 +355,7 @@ impl Detector {
             free_from: self.free_from.div_ceil(factor),
             fitters: &self.fitters,
         };
-        let r = analyse::window(Window {
+        analyse::window(Window {
             samples: &self.samples[place(start)..place(end)],
             start,
             rate_hz: self.rate_hz,
@@ -376,21 +363,7 @@ impl Detector {
             last,
             events: &events,
             ticks,
-        });
-        if dbg {
-            eprintln!(
-                "LOOK {:.2}-{:.2} events {} marked {} took {:.2} ms -> {:?}",
-                start as f64 / self.rate_hz,
-                end as f64 / self.rate_hz,
-                all,
-                marks.iter().filter(|m| **m).count(),
-                t0.elapsed().as_secs_f64() * 1e3,
-                r.iter()
-                    .map(|s| (s.train.edges.len() / 2))
-                    .collect::<Vec<_>>()
-            );
-        }
-        r
+        })
     }
 
     /// Lets go of what no window can reach any more.

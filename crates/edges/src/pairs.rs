@@ -19,8 +19,8 @@ const AFTER_S: f64 = 0.006;
 const BEFORE_S: f64 = 0.002;
 /// Steps of this share of the larger of two are as large as they.
 const AS_LARGE: f32 = 0.7;
-/// So many as large may lie between: clicks, speech.
-const BETWEEN: usize = 2;
+/// So many as large may lie between: a click.
+const BETWEEN: usize = 1;
 /// Breaks of a row, like steps of it, and its periods differ by less, as logarithms.
 const BREAKS: f64 = 0.45;
 const SIZES: f32 = 1.0;

@@ -1,6 +1,6 @@
 //! Half milliseconds: the only thing that is done with every sample.
 //!
-//! A tick is the mean and the span of some 24 samples. What follows looks at samples themselves only where
+//! A tick is some 24 samples, of which mean, energy, least and largest are kept. What follows looks at samples themselves only where
 //! ticks say that something may have happened.
 
 use crate::coarse;
@@ -20,7 +20,6 @@ pub(crate) struct Ticks {
     /// Ticks before those that are kept.
     first: u64,
     means: Vec<f32>,
-    spans: Vec<f32>,
 }
 
 /// What one tick adds to the account of a whole recording.
@@ -41,7 +40,6 @@ impl Ticks {
             rate_hz: sample_rate_hz / factor as f64,
             first: 0,
             means: Vec::new(),
-            spans: Vec::new(),
         }
     }
 
@@ -49,14 +47,12 @@ impl Ticks {
     pub(crate) fn push(&mut self, samples: &[f32]) -> Tick {
         let tick = summarise(samples);
         self.means.push(tick.mean as f32);
-        self.spans.push(tick.high - tick.low);
         tick
     }
 
     /// Takes the last tick once more, its samples mended.
     pub(crate) fn replace(&mut self, samples: &[f32]) -> Tick {
         self.means.pop();
-        self.spans.pop();
         self.push(samples)
     }
 
@@ -70,11 +66,6 @@ impl Ticks {
         &self.means[self.kept(from, to)]
     }
 
-    /// Largest less least sample of each tick of a stretch.
-    pub(crate) fn spans(&self, from: u64, to: u64) -> &[f32] {
-        &self.spans[self.kept(from, to)]
-    }
-
     fn kept(&self, from: u64, to: u64) -> std::ops::Range<usize> {
         let place = |at: u64| (at.saturating_sub(self.first) as usize).min(self.means.len());
         place(from)..place(to).max(place(from))
@@ -84,7 +75,6 @@ impl Ticks {
     pub(crate) fn forget(&mut self, until: u64) {
         let old = self.kept(self.first, until).len();
         self.means.drain(..old);
-        self.spans.drain(..old);
         self.first += old as u64;
     }
 
@@ -156,6 +146,5 @@ mod tests {
         assert_eq!(ticks.count(), 10);
         assert_eq!(ticks.means(0, 8), &[6.0, 7.0]);
         assert_eq!(ticks.means(9, 40), &[9.0]);
-        assert_eq!(ticks.spans(7, 8), &[0.0]);
     }
 }
