@@ -48,13 +48,18 @@ impl Output {
 
     /// Writes `text`. `so_far` is how the command ends if the reader has gone.
     pub(crate) fn write(&mut self, text: &str, so_far: Exit) -> Result<(), Stop> {
+        self.write_bytes(text.as_bytes(), so_far)
+    }
+
+    /// Writes `bytes`, such as those of a picture.
+    pub(crate) fn write_bytes(&mut self, bytes: &[u8], so_far: Exit) -> Result<(), Stop> {
         match self {
-            Output::Standard => write_standard(text)
+            Output::Standard => write_standard(bytes)
                 .map_err(|error| closed_or(&error, Path::new("standard output"), so_far)),
             Output::Device(file, path) => file
-                .write_all(text.as_bytes())
+                .write_all(bytes)
                 .map_err(|error| closed_or(&error, path, so_far)),
-            Output::Whole(whole) => whole.write(text.as_bytes()),
+            Output::Whole(whole) => whole.write(bytes),
         }
     }
 
@@ -67,9 +72,9 @@ impl Output {
     }
 }
 
-fn write_standard(text: &str) -> io::Result<()> {
+fn write_standard(bytes: &[u8]) -> io::Result<()> {
     let mut standard = io::stdout().lock();
-    standard.write_all(text.as_bytes())?;
+    standard.write_all(bytes)?;
     standard.flush()
 }
 

@@ -29,6 +29,19 @@ pub fn timing_plot(
     plot::draw(&sheet(input, measured, settings), theme)
 }
 
+/// The whole recording at a glance, its digits boxed and named, as an SVG document.
+///
+/// # Errors
+/// When the drawing library refuses.
+pub fn overview_plot(
+    input: &str,
+    measured: &Measured,
+    settings: &Settings,
+    theme: Theme,
+) -> Result<String, PlotError> {
+    plot::overview(&sheet(input, measured, settings), theme)
+}
+
 fn sheet<'a>(input: &str, measured: &'a Measured, settings: &Settings) -> Sheet<'a> {
     let digits = &measured.scored.digits;
     Sheet {
@@ -56,7 +69,7 @@ fn sheet<'a>(input: &str, measured: &'a Measured, settings: &Settings) -> Sheet<
     }
 }
 
-fn tone(verdict: Verdict) -> Tone {
+pub(crate) fn tone(verdict: Verdict) -> Tone {
     match verdict {
         Verdict::Pass => Tone::Pass,
         Verdict::ConditionalPass => Tone::ConditionalPass,

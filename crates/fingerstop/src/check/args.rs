@@ -1,6 +1,6 @@
 //! Options of `check`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::measuring::MeasureArgs;
 use crate::stop::Stop;
@@ -44,9 +44,19 @@ pub(crate) struct CheckArgs {
     #[arg(long)]
     pub(crate) force: bool,
 
-    /// Draw the timing plot of one recording
-    #[arg(long, value_name = "FILE.svg")]
+    /// Draw one recording, as SVG or PNG by the name of the file
+    #[arg(long, value_name = "FILE.svg|png")]
     pub(crate) plot: Option<PathBuf>,
+
+    /// What the plot shows
+    #[arg(
+        long,
+        value_enum,
+        value_name = "KIND",
+        default_value_t,
+        requires = "plot"
+    )]
+    pub(crate) plot_kind: PlotKind,
 
     /// Colours of the plot; auto follows the viewer and prints light
     #[arg(
@@ -57,6 +67,18 @@ pub(crate) struct CheckArgs {
         requires = "plot"
     )]
     pub(crate) plot_theme: ThemeName,
+
+    /// Write a report of one recording with its plots, one file that needs no network
+    #[arg(long, value_name = "FILE.html")]
+    pub(crate) html: Option<PathBuf>,
+
+    /// Draw a card to tie to the dial, as SVG or PNG; --dial-id names the dial
+    #[arg(long, value_name = "FILE.svg|png")]
+    pub(crate) tag: Option<PathBuf>,
+
+    /// Date for the card, printed as it is given
+    #[arg(long, value_name = "DATE", requires = "tag")]
+    pub(crate) tag_date: Option<String>,
 
     /// Colour the text
     #[arg(
@@ -90,6 +112,18 @@ pub(crate) enum Format {
     Ndjson,
     /// One row a digit
     Csv,
+}
+
+/// What a plot shows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(crate) enum PlotKind {
+    /// Every break and make, with speed and percent break pulse by pulse
+    #[default]
+    Timing,
+    /// The whole recording, its digits boxed
+    Overview,
+    /// All pulses of the longest digit laid over one another
+    Overlay,
 }
 
 /// Colours of the plot.
@@ -135,33 +169,49 @@ impl CheckArgs {
         {
             return refuse("standard input (-) can be read only once");
         }
-        self.verify_plot()
+        self.verify_pictures()
     }
 
-    fn verify_plot(&self) -> Result<(), Stop> {
-        let Some(plot) = &self.plot else {
-            return Ok(());
-        };
-        if self.files.len() > 1 {
-            return Err(Stop::Usage(format!(
-                "--plot draws one recording, but {} were named: run it once for each",
-                self.files.len()
-            )));
-        }
-        if plot
-            .extension()
-            .is_none_or(|extension| !extension.eq_ignore_ascii_case("svg"))
-        {
-            return Err(Stop::Usage(format!(
-                "--plot writes SVG: name the file {}",
-                plot.with_extension("svg").display()
-            )));
-        }
-        if Some(plot) == self.output.as_ref() {
-            return Err(Stop::Usage(
-                "--plot and --output name the same file".to_owned(),
-            ));
+    fn verify_pictures(&self) -> Result<(), Stop> {
+        let pictures = [
+            ("--plot", &self.plot, true),
+            ("--html", &self.html, false),
+            ("--tag", &self.tag, true),
+        ];
+        let named = pictures
+            .into_iter()
+            .filter_map(|(option, path, drawn)| Some((option, path.as_deref()?, drawn)));
+        let named: Vec<(&str, &Path, bool)> = named.collect();
+        for (index, (option, path, drawn)) in named.iter().enumerate() {
+            if self.files.len() > 1 {
+                return Err(Stop::Usage(format!(
+                    "{option} shows one recording, but {} were named: run it once for each, or use batch or compare",
+                    self.files.len()
+                )));
+            }
+            if *drawn && !is_drawing(path) {
+                return Err(Stop::Usage(format!(
+                    "{option} writes SVG or PNG: name the file {}",
+                    path.with_extension("svg").display()
+                )));
+            }
+            let earlier = named[..index]
+                .iter()
+                .map(|(other, path, _)| (*other, *path));
+            let others: Vec<_> = earlier
+                .chain(self.output.as_deref().map(|path| ("--output", path)))
+                .collect();
+            if let Some((other, _)) = others.iter().find(|(_, other)| other == path) {
+                return Err(Stop::Usage(format!(
+                    "{option} and {other} name the same file"
+                )));
+            }
         }
         Ok(())
     }
+}
+
+fn is_drawing(path: &Path) -> bool {
+    let ending = path.extension().unwrap_or_default();
+    ending.eq_ignore_ascii_case("svg") || ending.eq_ignore_ascii_case("png")
 }

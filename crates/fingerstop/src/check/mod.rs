@@ -6,7 +6,7 @@ mod gaps;
 pub(crate) mod measure;
 pub(crate) mod measuring;
 pub(crate) mod outcome;
-mod plot;
+mod pictures;
 pub(crate) mod progress;
 pub(crate) mod render;
 mod section;
@@ -16,17 +16,16 @@ pub(crate) use args::CheckArgs;
 
 use crate::output::Output;
 use crate::stop::{Exit, Stop, tell};
-use plot::PlotFile;
+use pictures::Pictures;
 use progress::Progress;
 use render::Renderer;
-use settings::Chosen;
 
 /// Measures every input, writes what was found, and says how it ended.
 pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
     args.verify()?;
     let chosen = settings::choose(&args.measuring)?;
     let mut output = Output::open(args.output.as_deref(), args.force)?;
-    let mut plot = PlotFile::open(args)?;
+    let mut pictures = Pictures::open(args)?;
     let mut renderer = Renderer::new(args, &chosen, &output);
     let mut progress = Progress::new(args);
     let mut exit = Exit::Good;
@@ -42,7 +41,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
             ));
         }
         output.write(&renderer.add(&record)?, exit)?;
-        plot = draw(plot, &record, &chosen)?;
+        pictures.draw(&record, &chosen)?;
     }
     exit = exit.max(
         renderer
@@ -53,16 +52,4 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
     output.write(&renderer.end()?, exit)?;
     output.commit()?;
     Ok(exit)
-}
-
-/// Draws the plot, if one was asked for and there is something to draw.
-fn draw(
-    plot: Option<PlotFile>,
-    record: &report::Record,
-    chosen: &Chosen,
-) -> Result<Option<PlotFile>, Stop> {
-    if let (Some(plot), Ok(measured)) = (plot, &record.outcome) {
-        plot.write(&record.input, measured, &chosen.settings)?;
-    }
-    Ok(None)
 }

@@ -35,6 +35,10 @@ pub(crate) struct CompareArgs {
     #[arg(short, long, value_name = "FILE")]
     pub(crate) output: Option<PathBuf>,
 
+    /// Write a report with plots, one file that needs no network
+    #[arg(long, value_name = "FILE.html")]
+    pub(crate) html: Option<PathBuf>,
+
     /// Overwrite output files that exist
     #[arg(long)]
     pub(crate) force: bool,
@@ -64,6 +68,12 @@ pub(crate) enum CompareFormat {
 impl CompareArgs {
     /// Refuses options that contradict each other, before any work is done.
     pub(crate) fn verify(&self) -> Result<(), Stop> {
-        self.measuring.verify()
+        self.measuring.verify()?;
+        match &self.html {
+            Some(html) if Some(html) == self.output.as_ref() => Err(Stop::Usage(
+                "--html and --output name the same file".to_owned(),
+            )),
+            _ => Ok(()),
+        }
     }
 }

@@ -21,6 +21,10 @@ pub(crate) fn run(args: &CompareArgs) -> Result<Exit, Stop> {
     args.verify()?;
     let chosen = settings::choose(&args.measuring)?;
     let mut output = Output::open(args.output.as_deref(), args.force)?;
+    let html = args.html.as_deref();
+    let html = html
+        .map(|path| Output::open(Some(path), args.force))
+        .transpose()?;
     let inputs = inputs::read(args, &chosen.settings)?;
     let options = CompareOptions {
         same_recorder: args.same_recorder,
@@ -30,6 +34,12 @@ pub(crate) fn run(args: &CompareArgs) -> Result<Exit, Stop> {
     let exit = ending(&comparison);
     output.write(&written(args, &comparison, &output)?, exit)?;
     output.commit()?;
+    if let Some(mut html) = html {
+        let page = report::compare_html(&comparison, VERSION)
+            .map_err(|error| Stop::Failed(error.to_string()))?;
+        html.write(&page, exit)?;
+        html.commit()?;
+    }
     Ok(exit)
 }
 

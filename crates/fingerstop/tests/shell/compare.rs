@@ -273,3 +273,22 @@ fn verdicts_by_different_limits_are_not_passed_off_as_comparable() {
         ran.stderr
     );
 }
+
+#[test]
+fn the_page_of_a_comparison_stands_alone() {
+    let session = Session::new();
+    let ran = compare(&session, &["--html", "both.html"]);
+    assert_eq!(ran.code, Some(0));
+    let page = session.read("both.html");
+    for part in [
+        "Before and after",
+        "changed",
+        "max 10.5",
+        "Pulse by pulse, on common scales",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+    for foreign in ["src=", "@import", "url("] {
+        assert!(!page.contains(foreign), "{foreign}");
+    }
+}

@@ -88,11 +88,19 @@ fn what_cannot_be_drawn_is_refused_in_one_line() {
     let refused = [
         (
             &["a.wav", "b.wav", "--plot", "p.svg"][..],
-            "fingerstop: --plot draws one recording, but 2 were named: run it once for each\n",
+            "fingerstop: --plot shows one recording, but 2 were named: run it once for each, or use batch or compare\n",
         ),
         (
-            &["a.wav", "--plot", "p.png"],
-            "fingerstop: --plot writes SVG: name the file p.svg\n",
+            &["a.wav", "--plot", "p.jpg"],
+            "fingerstop: --plot writes SVG or PNG: name the file p.svg\n",
+        ),
+        (
+            &["a.wav", "--html", "p.html", "--tag", "p.html"],
+            "fingerstop: --tag writes SVG or PNG: name the file p.svg\n",
+        ),
+        (
+            &["a.wav", "--plot", "p.svg", "--tag", "p.svg"],
+            "fingerstop: --tag and --plot name the same file\n",
         ),
         (
             &["a.wav", "--plot", "p.svg", "-o", "p.svg"],
@@ -115,4 +123,118 @@ fn an_unreadable_recording_leaves_no_plot() {
     let ran = session.run(&["check", "gone.wav", "--plot", "p.svg", "--format", "csv"]);
     assert_eq!(ran.code, Some(3));
     assert!(session.files().is_empty(), "{:?}", session.files());
+}
+
+/// Width and height that the head of a PNG states.
+fn size_of_png(bytes: &[u8]) -> (u32, u32) {
+    assert_eq!(&bytes[..8], b"\x89PNG\r\n\x1a\n");
+    let number = |at: usize| u32::from_be_bytes(bytes[at..at + 4].try_into().unwrap());
+    (number(16), number(20))
+}
+
+#[test]
+fn every_kind_of_plot_is_drawn_as_svg_and_in_pixels() {
+    let session = Session::new();
+    let path = demo_recording("number-1234567.wav");
+    for (kind, shows) in [
+        ("timing", "Pulsing speed of each period"),
+        ("overview", "Whole recording, full scale = 1"),
+        ("overlay", "The closings enlarged, each from its own"),
+    ] {
+        let drawn =
+            |file: &str| session.run(&["check", &path, "--plot", file, "--plot-kind", kind]);
+        let (svg, png) = (format!("{kind}.svg"), format!("{kind}.png"));
+        assert_eq!((drawn(&svg).code, drawn(&png).code), (Some(0), Some(0)));
+        assert!(session.read(&svg).contains(shows), "{kind}");
+        let (width, height) = size_of_png(&std::fs::read(session.path(&png)).unwrap());
+        assert_eq!(width, 2 * 1180);
+        assert!(height > 600, "{height}");
+    }
+    let nothing = [
+        "check",
+        &demo_recording("nothing-dialled.wav"),
+        "--plot",
+        "n.svg",
+        "--plot-kind",
+        "overlay",
+    ];
+    let ran = session.run(&nothing);
+    assert_eq!(ran.code, Some(3));
+    assert!(
+        ran.stderr.contains("no digit of two pulses or more"),
+        "{}",
+        ran.stderr
+    );
+    assert!(!session.path("n.svg").exists());
+}
+
+#[test]
+fn the_report_stands_alone_and_says_what_the_text_says() {
+    let session = Session::new();
+    let path = demo_recording("dial-b-before.wav");
+    let ran = session.run(&[
+        "check",
+        &path,
+        "--limits",
+        "us-1956-later",
+        "--dial-id",
+        "B <1>",
+        "--html",
+        "b.html",
+    ]);
+    assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(1)));
+    let page = session.read("b.html");
+    for part in [
+        "<h1>Dial B &lt;1&gt;</h1>",
+        "<span class=\"badge fail\">fail</span>",
+        "8.19901 ± 0.00093 pps",
+        "Notes on Distance Dialing",
+        "not yet verified",
+        "How it was measured",
+    ] {
+        assert!(page.contains(part), "{part}");
+    }
+    assert_eq!(page.matches("<figure").count(), 2);
+    let links: Vec<&str> = page
+        .match_indices("http")
+        .map(|(at, _)| &page[at..at + 26])
+        .collect();
+    assert!(
+        links
+            .iter()
+            .all(|link| *link == "http://www.w3.org/2000/svg"),
+        "{links:?}"
+    );
+    for foreign in ["src=", "@import", "url("] {
+        assert!(!page.contains(foreign), "{foreign}");
+    }
+}
+
+#[test]
+fn the_tag_carries_what_the_user_gave_and_what_was_measured() {
+    let session = Session::new();
+    let path = demo_recording("dial-e-chatter.wav");
+    let ran = session.run(&[
+        "check",
+        &path,
+        "--limits",
+        "us-1956-later",
+        "--dial-id",
+        "E",
+        "--tag",
+        "e.svg",
+        "--tag-date",
+        "12 March",
+    ]);
+    assert_eq!(ran.code, Some(0));
+    let tag = session.read("e.svg");
+    for part in [
+        "12 March",
+        "PASS",
+        "pps",
+        "findings: chatter",
+        "limits us-1956-later",
+    ] {
+        assert!(tag.contains(part), "{part}");
+    }
 }

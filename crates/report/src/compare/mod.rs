@@ -2,12 +2,15 @@
 //! larger than its own uncertainty.
 
 mod change;
+mod chart;
+mod html;
 mod json;
 mod pairing;
 mod shift;
 mod text;
 
 pub use change::{Change, Clocks};
+pub use html::html as compare_html;
 pub use json::json as compare_json;
 pub use pairing::Pairing;
 pub use shift::MaxShift;

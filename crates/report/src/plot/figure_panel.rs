@@ -5,7 +5,7 @@ use super::ink::Ink;
 use super::paper::{Align, Lettering, Paper, text_width};
 use super::rows::Row;
 use super::scale::{Scale, round_step, tick_label, ticks};
-use super::sheet::{Figure, Marker, Series, SeriesInk};
+use super::sheet::{Figure, Marker, Point, Series, SeriesInk};
 
 /// Height of the name above a panel, in page units.
 const TITLE_HEIGHT: f64 = 26.0;
@@ -65,7 +65,7 @@ pub(super) fn draw(
     for series in &figure.series {
         draw_limits(paper, series, &scale, left, right)?;
         draw_means(paper, series, row, &scale, single)?;
-        draw_points(paper, series, row, &scale)?;
+        draw_points(paper, figure, series, row, &scale)?;
     }
     Ok(lower)
 }
@@ -232,6 +232,7 @@ fn name_means(
 
 fn draw_points(
     paper: &Paper<'_>,
+    figure: &Figure,
     series: &Series,
     row: &Row,
     scale: &Scale,
@@ -246,7 +247,10 @@ fn draw_points(
             .collect();
         let crowded = places.windows(2).any(|pair| pair[1].0 - pair[0].0 < ROOMY);
         let radius = if crowded { 2.4 } else { 3.6 };
-        for (x, point) in places {
+        for (place, (x, point)) in places.into_iter().enumerate() {
+            let words = spot_words(figure, series, place, point);
+            let reach = scale.place(scale.low);
+            paper.spot(x - 7.0, scale.place(scale.upper), x + 7.0, reach, &words);
             let y = scale.place(point.value);
             let half = point
                 .u95
@@ -259,6 +263,21 @@ fn draw_points(
         }
     }
     Ok(())
+}
+
+/// What is said of a point when it is pointed at.
+fn spot_words(figure: &Figure, series: &Series, place: usize, point: &Point) -> String {
+    let value = match point.u95 {
+        Some(u95) => crate::figure::with_uncertainty(point.value, u95),
+        None => format!("{:.3}", point.value),
+    };
+    let words = format!(
+        "pulse {}: {} {value} {}",
+        place + 1,
+        series.name,
+        figure.unit
+    );
+    words.replace("  ", " ")
 }
 
 /// An uncertainty bar from `top` to `bottom`.
@@ -288,5 +307,22 @@ pub(super) fn mark(
     match marker {
         Marker::Disc => paper.disc((x, y), r, ink),
         Marker::Square => paper.block(x - r, y - r, x + r, y + r, ink),
+        Marker::Triangle => paper.shape(
+            &[(x - 1.2 * r, y + r), (x + 1.2 * r, y + r), (x, y - 1.2 * r)],
+            ink,
+        ),
+        Marker::Diamond => paper.shape(
+            &[
+                (x - 1.3 * r, y),
+                (x, y - 1.3 * r),
+                (x + 1.3 * r, y),
+                (x, y + 1.3 * r),
+            ],
+            ink,
+        ),
+        Marker::Cross => {
+            paper.line((x - r, y - r), (x + r, y + r), 2.0, ink)?;
+            paper.line((x - r, y + r), (x + r, y - r), 2.0, ink)
+        }
     }
 }

@@ -3,16 +3,23 @@
 
 mod figure_panel;
 mod fold;
+mod frame;
 mod heading;
 mod ink;
 mod key;
+pub(crate) mod overlay;
+mod overview;
 mod paper;
+pub(crate) mod pulses;
+pub(crate) mod raster;
 mod rows;
 mod scale;
 pub(crate) mod sheet;
+pub(crate) mod tag;
 mod trace_panel;
 
 pub use ink::Theme;
+pub(crate) use overview::draw as overview;
 
 use paper::Paper;
 use rows::Row;

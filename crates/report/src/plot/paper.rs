@@ -1,5 +1,7 @@
 //! A sheet to draw on: page units in, plotters' elements out.
 
+use std::cell::RefCell;
+
 use plotters::coord::Shift;
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
@@ -70,6 +72,8 @@ pub(super) fn fit(text: &str, size: f64, width: f64) -> String {
 pub(super) struct Paper<'a> {
     area: DrawingArea<SVGBackend<'a>, Shift>,
     theme: Theme,
+    /// Places that say something when they are pointed at, as SVG.
+    spots: RefCell<String>,
 }
 
 type Drawn = Result<(), PlotError>;
@@ -78,7 +82,11 @@ impl<'a> Paper<'a> {
     fn new(svg: &'a mut String, width: f64, height: f64, theme: Theme) -> Result<Self, PlotError> {
         let size = ((width * SUBUNITS) as u32, (height * SUBUNITS) as u32);
         let area = SVGBackend::with_string(svg, size).into_drawing_area();
-        let paper = Paper { area, theme };
+        let paper = Paper {
+            area,
+            theme,
+            spots: RefCell::default(),
+        };
         paper.block(0.0, 0.0, width, height, Ink::Paper)?;
         Ok(paper)
     }
@@ -157,6 +165,19 @@ impl<'a> Paper<'a> {
         ))
     }
 
+    /// A place that shows `words` when it is pointed at. Not drawn: every figure stands elsewhere too.
+    pub(super) fn spot(&self, left: f64, top: f64, right: f64, bottom: f64, words: &str) {
+        let ((x, y), (x2, y2)) = (at(left, top), at(right, bottom));
+        let spot = format!(
+            "<rect class=\"spot\" x=\"{x}\" y=\"{y}\" width=\"{}\" height=\"{}\" fill=\"none\" \
+             pointer-events=\"all\"><title>{}</title></rect>\n",
+            (x2 - x).max(0),
+            (y2 - y).max(0),
+            escape(words)
+        );
+        self.spots.borrow_mut().push_str(&spot);
+    }
+
     /// Text on the baseline `y`.
     pub(super) fn text(&self, text: &str, x: f64, y: f64, look: Lettering) -> Drawn {
         let anchor = match look.align {
@@ -204,20 +225,28 @@ pub(super) fn sheet(
     draw: impl FnOnce(&Paper<'_>) -> Drawn,
 ) -> Result<String, PlotError> {
     let mut svg = String::new();
-    {
+    let spots = {
         let paper = Paper::new(&mut svg, width, height, theme)?;
         draw(&paper)?;
         paper
             .area
             .present()
             .map_err(|error| PlotError(error.to_string()))?;
-    }
-    Ok(finish(&svg, width, height, theme, title))
+        paper.spots.take()
+    };
+    Ok(finish(&svg, &spots, (width, height), theme, title))
 }
 
 /// Gives the document its size in page units, its title for screen readers, and the dark style sheet.
-fn finish(svg: &str, width: f64, height: f64, theme: Theme, title: &str) -> String {
-    let body = svg.split_once('>').map_or("", |(_, body)| body);
+fn finish(
+    svg: &str,
+    spots: &str,
+    (width, height): (f64, f64),
+    theme: Theme,
+    title: &str,
+) -> String {
+    let body = svg.split_once('>').map_or("", |(_, body)| body).trim();
+    let body = body.strip_suffix("</svg>").unwrap_or(body);
     let (inner_width, inner_height) = (width * SUBUNITS, height * SUBUNITS);
     let style = if theme == Theme::Auto {
         dark_style_sheet()
@@ -227,8 +256,7 @@ fn finish(svg: &str, width: f64, height: f64, theme: Theme, title: &str) -> Stri
     let title = escape(title);
     format!(
         "<svg width=\"{width}\" height=\"{height}\" viewBox=\"0 0 {inner_width} {inner_height}\" \
-         xmlns=\"http://www.w3.org/2000/svg\" role=\"img\">\n<title>{title}</title>\n{style}{}\n",
-        body.trim()
+         xmlns=\"http://www.w3.org/2000/svg\" role=\"img\">\n<title>{title}</title>\n{style}{body}{spots}</svg>\n"
     )
 }
 

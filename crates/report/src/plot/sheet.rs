@@ -88,6 +88,9 @@ pub(crate) struct Strip<'a> {
 pub(crate) enum Marker {
     Disc,
     Square,
+    Triangle,
+    Diamond,
+    Cross,
 }
 
 /// One measured quantity, pulse by pulse.

@@ -56,7 +56,7 @@ pub(super) fn draw(
     draw_traces(paper, sheet, row, &scale)?;
     for strip in strips {
         draw_steps(paper, strip, row, upper, lower)?;
-        draw_ribbon(paper, strip, row, lower)?;
+        draw_ribbon(paper, strip, row, (upper, lower))?;
         draw_chatter(paper, strip, row, lower)?;
     }
     draw_pauses(paper, strips, row, lower)?;
@@ -299,7 +299,7 @@ fn draw_ribbon(
     paper: &Paper<'_>,
     strip: &Strip<'_>,
     row: &Row,
-    lower: f64,
+    (upper, lower): (f64, f64),
 ) -> Result<(), PlotError> {
     let (top, bottom) = (lower + RIBBON_TOP, lower + RIBBON_TOP + RIBBON_BAR);
     for (index, &(open, close)) in strip.breaks.iter().enumerate() {
@@ -314,7 +314,16 @@ fn draw_ribbon(
             paper.text(&number, (left + right) / 2.0, top - 5.0, middle)?;
         }
         length(paper, (left, right), close - open, bottom, Ink::OnBreak)?;
-        let Some(&(reopen, _)) = strip.breaks.get(index + 1) else {
+        let next = strip.breaks.get(index + 1);
+        let make = next.map(|(reopen, _)| format!(", make {:.2} ms", (reopen - close) * 1e3));
+        let words = format!(
+            "pulse {number}: break {:.2} ms{}",
+            (close - open) * 1e3,
+            make.unwrap_or_default()
+        );
+        let reach = next.and_then(|(reopen, _)| row.axis.place(*reopen));
+        paper.spot(left, upper, reach.unwrap_or(right), bottom, &words);
+        let Some(&(reopen, _)) = next else {
             continue;
         };
         if let Some(next) = row.axis.place(reopen) {

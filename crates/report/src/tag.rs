@@ -1,0 +1,110 @@
+//! From a record to the card that is tied to the dial.
+
+use score::{Settings, Value, Verdict};
+
+use crate::batch::Row;
+use crate::chart::tone;
+use crate::figure::{limits, with_uncertainty};
+use crate::json;
+use crate::plot::PlotError;
+use crate::plot::sheet::Badge;
+use crate::plot::tag::{self, TagSheet};
+use crate::record::Record;
+use crate::words::verdict_words;
+
+/// A card with the dial's name, a date, its figures, the verdict and the limits, as an SVG document of the size of
+/// a luggage label. `date` is printed as it is given.
+///
+/// # Errors
+/// When the drawing library refuses.
+pub fn tag(
+    record: &Record,
+    settings: &Settings,
+    dial_id: Option<&str>,
+    date: Option<&str>,
+    tool_version: &str,
+) -> Result<String, PlotError> {
+    let refused = |error: &dyn std::fmt::Display| PlotError(error.to_string());
+    let recording = json::recording(record, settings, dial_id);
+    let line = json::line(&recording, settings, tool_version).map_err(|error| refused(&error))?;
+    let row = Row::read(&line).map_err(|error| refused(&error))?;
+    tag::draw(&TagSheet {
+        dial: dial_id.unwrap_or(&record.input).to_owned(),
+        date: date.map(str::to_owned),
+        badge: badge(&row),
+        figures: figures(record, &row),
+        notes: notes(settings, &row, tool_version),
+    })
+}
+
+fn badge(row: &Row) -> Badge {
+    let word = match row.verdict {
+        _ if row.error.is_some() => "cannot be read",
+        Verdict::NotJudged if row.limits.is_none() && row.speed_pps.is_some() => "measured",
+        verdict => verdict_words(verdict),
+    };
+    Badge {
+        word: word.to_owned(),
+        tone: tone(row.verdict),
+    }
+}
+
+fn figures(record: &Record, row: &Row) -> Vec<(String, String)> {
+    let shown =
+        |value: Value, unit: &str| format!("{} {unit}", with_uncertainty(value.value, value.u95));
+    let digits = record
+        .outcome
+        .iter()
+        .flat_map(|measured| &measured.scored.digits);
+    let chatter = digits
+        .clone()
+        .map(|digit| digit.chatter_ms_max)
+        .fold(0.0, f64::max);
+    let slow_down = digits
+        .filter_map(|digit| digit.slow_down_percent)
+        .max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()));
+    let all = [
+        (!row.digits.is_empty()).then(|| ("digits", row.digits.clone())),
+        row.speed_pps
+            .map(|value| ("pulsing speed", shown(value, "pps"))),
+        row.percent_break
+            .map(|value| ("percent break", shown(value, "%"))),
+        slow_down.map(|value| ("slow-down", shown(value, "%"))),
+        (chatter > 0.0).then(|| ("chatter", format!("up to {chatter:.2} ms"))),
+    ];
+    all.into_iter()
+        .flatten()
+        .map(|(name, figure)| (name.to_owned(), figure))
+        .collect()
+}
+
+fn notes(settings: &Settings, row: &Row, tool_version: &str) -> Vec<String> {
+    let limits = settings.limits.as_ref().map_or_else(
+        || "no limits chosen".to_owned(),
+        |set| {
+            let speed = set
+                .pps
+                .as_ref()
+                .map(|range| format!(", {} pps", limits(range.lower, range.upper)));
+            let percent = set.percent.as_ref().map(|percent| {
+                let range = percent.percent_break();
+                format!(", {} % break", limits(range.lower, range.upper))
+            });
+            let (speed, percent) = (speed.unwrap_or_default(), percent.unwrap_or_default());
+            format!(
+                "limits {} (grade {}){speed}{percent}",
+                set.name,
+                set.grade.name()
+            )
+        },
+    );
+    let findings =
+        (!row.findings.is_empty()).then(|| format!("findings: {}", row.findings.join(", ")));
+    let verified = if crate::UNCERTAINTY_VERIFIED {
+        ""
+    } else {
+        ", not yet verified"
+    };
+    let made = format!("± 95 % uncertainty{verified}; fingerstop {tool_version}");
+    findings.into_iter().chain([limits, made]).collect()
+}
