@@ -48,14 +48,32 @@ fn lays(digit: &Digit, trains: &[Train]) -> Vec<Lay> {
     let periods = pairs.map(|pair| (pair[1].break_start_s - pair[0].break_start_s) * 1e3);
     let longest = periods.fold(0.0, f64::max);
     let lay = |pulse: &score::Pulse| Lay {
-        trace: stretch(
+        trace: levelled(
             trains,
             pulse.break_start_s,
-            (-LEAD_MS, longest * (1.0 + TAIL)),
+            stretch(
+                trains,
+                pulse.break_start_s,
+                (-LEAD_MS, longest * (1.0 + TAIL)),
+            ),
         ),
         break_ms: pulse.break_ms,
     };
     digit.pulses_detail.iter().map(lay).collect()
+}
+
+/// The trace about the mid-reference level of its opening: an input that does not pass direct current lets the
+/// levels wander from pulse to pulse, which says nothing of the dial.
+fn levelled(trains: &[Train], opening_s: f64, trace: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
+    const SAME_S: f64 = 1e-6;
+    let mut edges = trains.iter().flat_map(|train| &train.edges);
+    let middle = edges
+        .find(|edge| (edge.instant_s - opening_s).abs() < SAME_S)
+        .map_or(0.0, |edge| (edge.level_before + edge.level_after) / 2.0);
+    trace
+        .into_iter()
+        .map(|(ms, level)| (ms, level - middle))
+        .collect()
 }
 
 /// The trace from `span_ms.0` to `span_ms.1` about `zero_s`, in milliseconds from there.

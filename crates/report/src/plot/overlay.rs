@@ -59,7 +59,10 @@ pub(crate) fn draw(sheet: &OverlaySheet, theme: Theme) -> Result<String, PlotErr
             (-6.0, end),
             levels,
         );
-        whole.name(paper, "Every pulse from its opening, full scale = 1")?;
+        whole.name(
+            paper,
+            "Every pulse from the middle of its opening, full scale = 1",
+        )?;
         panel(paper, sheet, &whole, |_| 0.0)?;
         whole.across(paper, 10.0, "time from the opening, ms")?;
         let middle = (LEFT + RIGHT) / 2.0;

@@ -13,6 +13,8 @@ const FACES: [&[u8]; 2] = [
     include_bytes!("../../fonts/DejaVuSansCondensed-Bold.ttf"),
 ];
 
+const FAMILY: &str = "DejaVu Sans Condensed";
+
 /// Pixels of a page unit: sharp on paper, at some 190 dots an inch over the width of a landscape page.
 const PIXELS: f32 = 2.0;
 
@@ -21,7 +23,7 @@ static FONTS: LazyLock<Arc<Database>> = LazyLock::new(|| {
     for face in FACES {
         fonts.load_font_data(face.to_vec());
     }
-    fonts.set_sans_serif_family("DejaVu Sans");
+    fonts.set_sans_serif_family(FAMILY);
     Arc::new(fonts)
 });
 
@@ -32,7 +34,7 @@ static FONTS: LazyLock<Arc<Database>> = LazyLock::new(|| {
 pub fn png(svg: &str) -> Result<Vec<u8>, PlotError> {
     let options = Options {
         fontdb: Arc::clone(&FONTS),
-        font_family: "DejaVu Sans".to_owned(),
+        font_family: FAMILY.to_owned(),
         ..Options::default()
     };
     let refused = |error: &dyn std::fmt::Display| PlotError(error.to_string());
