@@ -254,8 +254,12 @@ fn demo(folder: &Path, force: bool) -> Result<Exit, Stop> {
     }
     fs::create_dir_all(folder)
         .map_err(|error| Stop::Failed(format!("cannot make {}: {error}", folder.display())))?;
-    let written =
-        ::synth::demo::write_all(folder).map_err(|error| Stop::Failed(error.to_string()))?;
+    let box_folder = folder.join("box");
+    fs::create_dir_all(&box_folder)
+        .map_err(|error| Stop::Failed(format!("cannot make {}: {error}", box_folder.display())))?;
+    let failed = |error: ::synth::WavError| Stop::Failed(error.to_string());
+    let mut written = ::synth::demo::write_all(folder).map_err(failed)?;
+    written.extend(::synth::demo_box::write_box(&box_folder).map_err(failed)?);
     let lines: String = written
         .iter()
         .map(|path| format!("{}\n", path.display()))

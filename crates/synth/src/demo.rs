@@ -170,7 +170,7 @@ lies beside each recording as `NAME.truth.json`: the instant of every break and 
 follow from them. `synth::demo::write_all` makes the whole folder again.
 ";
 
-fn dial(speed_pps: f64, percent_break: f64) -> Dial {
+pub(crate) fn dial(speed_pps: f64, percent_break: f64) -> Dial {
     Dial {
         speed_pps,
         percent_break,
@@ -185,7 +185,7 @@ fn dial(speed_pps: f64, percent_break: f64) -> Dial {
 }
 
 /// One digit 0 on the bench: a few volts through a resistor, line input, a little hum and noise.
-fn bench(seed: u64, dial: Dial) -> Scenario {
+pub(crate) fn bench(seed: u64, dial: Dial) -> Scenario {
     Scenario {
         seed,
         dial,
@@ -285,7 +285,7 @@ fn dial_tone(level: f64) -> Sound {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::Truth;
     use approx::assert_abs_diff_eq;
@@ -370,7 +370,7 @@ mod tests {
 
     /// Mathematical functions differ in their last digit from one machine to another, which turns a sample
     /// over to its neighbouring code now and then.
-    fn differ(name: &str, one: &[u8], two: &[u8]) -> bool {
+    pub(crate) fn differ(name: &str, one: &[u8], two: &[u8]) -> bool {
         let differing = one.iter().zip(two).filter(|(a, b)| a != b).count();
         let allowed = if name.ends_with(".md") {
             0

@@ -15,6 +15,7 @@
 mod bound;
 mod check;
 pub mod demo;
+pub mod demo_box;
 mod dial;
 mod encoding;
 pub mod families;

@@ -5,7 +5,7 @@ use std::fs;
 use serde_json::Value;
 
 use crate::schema;
-use crate::session::{Ran, Session, assert_ran};
+use crate::session::{Ran, Session, assert_ran, demo_recording};
 
 /// A box of three dials, two takes each, and a file that is no recording.
 fn box_of_dials() -> Session {
@@ -311,4 +311,60 @@ fn patterns_and_orders_that_make_no_sense_are_refused() {
         assert_eq!((ran.stdout.as_str(), ran.code), ("", Some(2)), "{more:?}");
         assert!(ran.stderr.contains(says), "{}", ran.stderr);
     }
+}
+
+/// Against what `demo-recordings/box/README.md` says was planted.
+#[test]
+fn every_planted_fault_of_the_demo_box_is_found_and_no_other() {
+    let folder = demo_recording("box");
+    let page = fs::read_to_string(format!("{folder}/README.md")).unwrap();
+    let command = [
+        "batch",
+        &folder,
+        "--name",
+        "{dial}-{take}",
+        "--format",
+        "csv",
+        "--sort",
+        "input",
+    ];
+    let ran = Session::new().run(&[&command[..], &JUDGED].concat());
+    assert_eq!(ran.code, Some(3));
+    let rows: Vec<Vec<&str>> = ran
+        .stdout
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').collect())
+        .collect();
+    assert_eq!(rows.len(), 26);
+    let mut planted = 0;
+    for row in &rows[..24] {
+        let (dial, takes, verdict, findings) = (row[0], row[1], row[2], row[13]);
+        let line = page
+            .lines()
+            .find(|line| line.starts_with(&format!("| {dial} ")))
+            .unwrap();
+        let outside = ["| slow |", "| fast |", "too large", "too small"]
+            .iter()
+            .any(|fault| line.contains(fault));
+        assert_eq!(
+            (takes, verdict),
+            ("2", if outside { "fail" } else { "pass" }),
+            "{dial}"
+        );
+        for (fault, code) in [
+            ("slows by", "slow-down"),
+            ("chatters", "chatter"),
+            ("comes late", "bad-tooth"),
+        ] {
+            assert_eq!(
+                findings.contains(code),
+                line.contains(fault),
+                "{dial}: {findings}"
+            );
+        }
+        planted += usize::from(outside);
+    }
+    assert_eq!(planted, 9);
+    assert!(rows[24..].iter().all(|row| !row[15].is_empty()));
 }
