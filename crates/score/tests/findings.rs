@@ -395,6 +395,12 @@ fn a_sagging_make_level_is_found_unless_the_recording_is_cut_off() {
     );
     let mut cut_off = common::trace(vec![sagging()]);
     cut_off.clipped = 40;
+    // Direct, the cut is always at the same level.
+    assert_eq!(
+        codes(&score::score(&cut_off, &Settings::default()).findings),
+        ["make-level-sags"]
+    );
+    cut_off.trains[0].coupling_hz = Some(5.0);
     assert_eq!(score::score(&cut_off, &Settings::default()).findings, []);
 }
 
@@ -569,4 +575,23 @@ fn findings_name_their_basis_and_never_a_bending_direction() {
             finding.code
         );
     }
+}
+
+/// A dial at 9.4 pps against 9.5-10.5 pps: fail when the recording is clean, conditional when it is so noisy that the
+/// limit lies within the uncertainty, as it should. u95 = 1.96 f / D sqrt(2) s, with D = 9 / f: 2.895 s² /(s pps) × s,
+/// so an edge of 1 ms gives 0.027 pps, one of 5 ms 0.136 pps.
+#[test]
+fn a_fail_becomes_conditional_when_the_recording_gets_noisier() {
+    let verdict = |edge_s: f64| {
+        let train = with_variance(common::dial(10, 9.4, 62.0), edge_s * edge_s);
+        let scored = scored(vec![train], &common::by("us-1956-later"));
+        scored
+            .checks
+            .into_iter()
+            .find(|check| check.quantity == "speed_pps")
+            .unwrap()
+            .verdict
+    };
+    assert_eq!(verdict(0.001), score::Verdict::Fail);
+    assert_eq!(verdict(0.005), score::Verdict::ConditionalFail);
 }

@@ -87,6 +87,9 @@ fn dial_bounds(dial: &Dial, bounds: &mut Vec<Bound>) {
             80.0,
         ),
         ("dial.jitter_percent", dial.jitter_percent, 0.0, 10.0),
+        ("dial.idle_pulses", dial.idle_pulses as f64, 0.0, 5.0),
+        ("dial.winding_pulses", dial.winding_pulses as f64, 0.0, 10.0),
+        ("dial.make_level_sag", dial.make_level_sag, 0.0, 0.9),
     ]);
     if let Some(chatter) = dial.chatter {
         bounds.push(("dial.chatter.total_s", chatter.total_s, 0.0, 0.02));

@@ -281,6 +281,7 @@ fn dial_tone(level: f64) -> Sound {
         start_s: None,
         end_s: None,
         until_first_break: true,
+        while_closed: false,
     }
 }
 

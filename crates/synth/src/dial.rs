@@ -14,6 +14,8 @@ pub(crate) struct Dialling {
     pub(crate) digits: Vec<DigitTruth>,
     pub(crate) other_openings_s: Vec<[f64; 2]>,
     pub(crate) duration_s: f64,
+    /// The make level falls through each train.
+    pub(crate) sags: bool,
 }
 
 /// Dials the scenario's number.
@@ -39,8 +41,11 @@ pub(crate) fn dialled(scenario: &Scenario) -> Dialling {
         .last()
         .map_or(scenario.lead_in_s, DigitTruth::last_make_s);
     let duration_s = end + scenario.tail_s;
+    let mut openings = scenario.other_openings_s.clone();
+    openings.extend(while_winding(scenario, &digits));
     Dialling {
-        other_openings_s: other_openings(scenario, &digits, duration_s),
+        sags: scenario.dial.make_level_sag > 0.0,
+        other_openings_s: other_openings(&openings, &digits, duration_s),
         digits,
         duration_s,
     }
@@ -57,7 +62,7 @@ fn pause_s(scenario: &Scenario, index: usize) -> f64 {
 
 /// One train of pulses whose first break starts at `start_s`.
 fn train(dial: &Dial, pulses_meant: usize, start_s: f64, random: &mut Random) -> DigitTruth {
-    let pulses = pulses_meant + usize::from(dial.extra_pulse);
+    let pulses = pulses_meant + usize::from(dial.extra_pulse) + dial.idle_pulses;
     let starts = even_starts(dial, pulses, start_s);
     let mut breaks: Vec<BreakTruth> = Vec::with_capacity(pulses);
     for k in 0..pulses {
@@ -76,6 +81,9 @@ fn train(dial: &Dial, pulses_meant: usize, start_s: f64, random: &mut Random) ->
     let missing = dial.missing_pulse.filter(|&k| k > 0 && k + 1 < pulses);
     if let Some(k) = missing {
         breaks.remove(k);
+    }
+    if dial.first_pulse_lost && breaks.len() > 1 {
+        breaks.remove(0);
     }
     let mut digit = DigitTruth::measured(breaks, pulses_meant);
     digit.missing_after = missing.map(|k| k - 1).into_iter().collect();
@@ -228,16 +236,31 @@ fn set_off_normal(digits: &mut [DigitTruth], off_normal: OffNormal) {
     }
 }
 
+/// Openings at the pace of a hand, before each train: the last ends a fifth of a second before it.
+fn while_winding(scenario: &Scenario, digits: &[DigitTruth]) -> Vec<[f64; 2]> {
+    const REST_S: f64 = 0.2;
+    let mut random = Random::new(scenario.seed, Stream::Winding, 0);
+    let mut openings = Vec::new();
+    for digit in digits {
+        let mut end = digit.breaks.first().map_or(0.0, |b| b.break_start_s) - REST_S;
+        for _ in 0..scenario.dial.winding_pulses {
+            let start = end - random.between(0.03, 0.06);
+            openings.push([start, end]);
+            end = start - random.between(0.03, 0.09);
+        }
+    }
+    openings
+}
+
 /// Openings that are no dialling, without those that would touch a digit or the ends.
-fn other_openings(scenario: &Scenario, digits: &[DigitTruth], duration_s: f64) -> Vec<[f64; 2]> {
+fn other_openings(openings: &[[f64; 2]], digits: &[DigitTruth], duration_s: f64) -> Vec<[f64; 2]> {
     let free = |opening: &[f64; 2]| {
         digits.iter().all(|digit| {
             let start = digit.breaks.first().map_or(0.0, |b| b.break_start_s);
             opening[1] < start - 0.02 || opening[0] > digit.last_make_s() + 0.02
         })
     };
-    let mut kept: Vec<[f64; 2]> = scenario
-        .other_openings_s
+    let mut kept: Vec<[f64; 2]> = openings
         .iter()
         .filter(|o| o[0] > 0.0 && o[0] < o[1] && o[1] < duration_s && free(o))
         .copied()
@@ -309,6 +332,48 @@ mod tests {
         assert_relative_eq!(
             digit.breaks[3].break_start_s - digit.breaks[2].break_start_s,
             0.2,
+            max_relative = 1e-9
+        );
+    }
+
+    #[test]
+    fn idle_pulses_and_a_lost_first_pulse_change_the_count_only() {
+        let idle = first_digit(
+            Dial {
+                idle_pulses: 2,
+                ..Dial::default()
+            },
+            5,
+        );
+        assert_eq!((idle.pulses, idle.pulses_meant), (7, 5));
+        let lost = first_digit(
+            Dial {
+                first_pulse_lost: true,
+                ..Dial::default()
+            },
+            5,
+        );
+        assert_eq!((lost.pulses, lost.pulses_meant), (4, 5));
+        assert_relative_eq!(lost.breaks[0].break_start_s, 1.1, max_relative = 1e-9);
+    }
+
+    #[test]
+    fn pulses_while_winding_lie_before_their_train() {
+        let scenario = Scenario {
+            dial: Dial {
+                winding_pulses: 3,
+                ..Dial::default()
+            },
+            numbers: vec![3, 4],
+            pauses_s: vec![1.5],
+            ..Scenario::default()
+        };
+        let dialling = dialled(&scenario);
+        assert_eq!(dialling.other_openings_s.len(), 6);
+        let first = dialling.digits[0].breaks[0].break_start_s;
+        assert_relative_eq!(
+            dialling.other_openings_s[2][1],
+            first - 0.2,
             max_relative = 1e-9
         );
     }

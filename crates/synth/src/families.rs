@@ -366,6 +366,7 @@ fn dial_tone(scenario: &mut Scenario, random: &mut Random, most: f64) {
         start_s: None,
         end_s: None,
         until_first_break: true,
+        while_closed: false,
     });
 }
 
@@ -417,6 +418,7 @@ fn always(kind: SoundKind, level: f64) -> Sound {
         start_s: None,
         end_s: None,
         until_first_break: false,
+        while_closed: false,
     }
 }
 

@@ -12,6 +12,27 @@ pub(crate) struct Contacts {
     pub(crate) closed: bool,
     /// The finger wheel is away from rest.
     pub(crate) off_normal: bool,
+    /// How far the make level has sagged, from 0 to [`WORN_STEPS`].
+    pub(crate) worn: u8,
+}
+
+/// Steps in which the make level sags through a train.
+pub(crate) const WORN_STEPS: u8 = 12;
+
+/// What a dial's other faults do to the make level, as fractions of it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct LevelChanges {
+    /// What the off-normal contacts add to the closed level.
+    pub(crate) off_normal: f64,
+    /// What the contact's resistance takes from the make level at the last make.
+    pub(crate) sag: f64,
+}
+
+impl LevelChanges {
+    /// Part of the make level that is left in a position of the contacts.
+    fn left(self, contacts: Contacts) -> f64 {
+        1.0 - self.sag * f64::from(contacts.worn) / f64::from(WORN_STEPS)
+    }
 }
 
 /// Resistance of the closed pulsing contact, in ohms.
@@ -24,33 +45,34 @@ const STRAY_FARAD: f64 = 200e-12;
 const SHORTED_SET_OHM: f64 = 5.0;
 
 /// The line's network for one position of the contacts, scaled so that the dial's step between settled
-/// levels is 1. `level_change` is what the off-normal contacts add to the closed level.
-pub(crate) fn network(line: &Line, level_change: f64, contacts: Contacts) -> Network {
+/// levels is 1.
+pub(crate) fn network(line: &Line, changes: LevelChanges, contacts: Contacts) -> Network {
     match line {
-        Line::Ideal => Network::constant(ideal_level(level_change, contacts)),
+        Line::Ideal => Network::constant(ideal_level(changes, contacts)),
         Line::Loop(circuit) => {
             let settled = |closed| {
                 circuit_network(
                     circuit,
-                    level_change,
+                    changes,
                     Contacts {
                         closed,
                         off_normal: true,
+                        worn: 0,
                     },
                 )
             };
             let step = settled(true).settled_output() - settled(false).settled_output();
-            circuit_network(circuit, level_change, contacts).scaled(1.0 / step.abs())
+            circuit_network(circuit, changes, contacts).scaled(1.0 / step.abs())
         }
     }
 }
 
 /// The dial pulses with the finger wheel away from rest, so that level is 1.
-fn ideal_level(level_change: f64, contacts: Contacts) -> f64 {
+fn ideal_level(changes: LevelChanges, contacts: Contacts) -> f64 {
     match (contacts.closed, contacts.off_normal) {
         (false, _) => 0.0,
-        (true, true) => 1.0,
-        (true, false) => 1.0 / (1.0 + level_change),
+        (true, true) => changes.left(contacts),
+        (true, false) => changes.left(contacts) / (1.0 + changes.off_normal),
     }
 }
 
@@ -88,11 +110,11 @@ impl States {
 
 /// The loop by Kirchhoff's laws. States: current of the relays, voltage of the line, of the quench
 /// capacitor, current of the ringer, voltage of its capacitor.
-fn circuit_network(circuit: &Loop, level_change: f64, contacts: Contacts) -> Network {
+fn circuit_network(circuit: &Loop, changes: LevelChanges, contacts: Contacts) -> Network {
     let states = States::of(circuit);
     let mut network = Network::constant(0.0).with_states(states.order - 1);
     let supply = supply_current(circuit, &states, &mut network);
-    let set = set_current(circuit, &states, &mut network, level_change, contacts);
+    let set = set_current(circuit, &states, &mut network, changes, contacts);
     let ringer = ringer_current(circuit, &states, &mut network);
     let into_line = supply - &set - &ringer;
     network
@@ -135,12 +157,14 @@ fn set_current(
     circuit: &Loop,
     states: &States,
     network: &mut Network,
-    level_change: f64,
+    changes: LevelChanges,
     contacts: Contacts,
 ) -> RowDVector<f64> {
-    let set_ohm = set_ohm(circuit, level_change, contacts.off_normal);
+    let set_ohm = set_ohm(circuit, changes.off_normal, contacts.off_normal);
+    let total_ohm = circuit.feed_ohm + circuit.line_ohm + set_ohm;
     let contact_ohm = if contacts.closed {
-        CLOSED_OHM
+        // What takes the direct current down to the part that is left.
+        CLOSED_OHM + total_ohm * (1.0 / changes.left(contacts) - 1.0)
     } else {
         OPEN_OHM
     };
@@ -193,6 +217,7 @@ mod tests {
     const CLOSED: Contacts = Contacts {
         closed: true,
         off_normal: false,
+        worn: 0,
     };
 
     fn full_loop() -> Loop {
@@ -214,7 +239,7 @@ mod tests {
     fn settled_current_follows_ohms_law() {
         let circuit = full_loop();
         let total = circuit.feed_ohm + circuit.line_ohm + circuit.set_ohm + CLOSED_OHM;
-        let got = circuit_network(&circuit, 0.0, CLOSED).settled_output();
+        let got = circuit_network(&circuit, LevelChanges::default(), CLOSED).settled_output();
         assert_relative_eq!(got, circuit.supply_v / total, max_relative = 1e-9);
     }
 
@@ -227,7 +252,7 @@ mod tests {
             ..Loop::default()
         };
         let total = circuit.feed_ohm + circuit.line_ohm + circuit.set_ohm + CLOSED_OHM;
-        let network = circuit_network(&circuit, 0.0, CLOSED);
+        let network = circuit_network(&circuit, LevelChanges::default(), CLOSED);
         let mut state = nalgebra::DVector::zeros(network.order());
         state[0] = 1.0;
         let t = 0.001;
@@ -246,10 +271,14 @@ mod tests {
         let at = |off_normal| {
             circuit_network(
                 &circuit,
-                0.15,
+                LevelChanges {
+                    off_normal: 0.15,
+                    sag: 0.0,
+                },
                 Contacts {
                     closed: true,
                     off_normal,
+                    worn: 0,
                 },
             )
             .settled_output()
@@ -267,10 +296,11 @@ mod tests {
         let at = |closed| {
             network(
                 &line,
-                0.0,
+                LevelChanges::default(),
                 Contacts {
                     closed,
                     off_normal: true,
+                    worn: 0,
                 },
             )
             .settled_output()

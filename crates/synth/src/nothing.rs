@@ -104,6 +104,7 @@ fn add(scenario: &mut Scenario, kind: SoundKind, level: f64) {
         start_s: None,
         end_s: None,
         until_first_break: false,
+        while_closed: false,
     });
 }
 

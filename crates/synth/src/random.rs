@@ -14,6 +14,7 @@ pub(crate) enum Stream {
     Wander,
     OtherChannel,
     Draw,
+    Winding,
     /// The first sound; sounds after it count on from here.
     Sounds = 100,
 }

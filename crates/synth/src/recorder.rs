@@ -39,6 +39,7 @@ pub fn render(scenario: &Scenario) -> Rendered {
     let clock = Clock {
         rate_hz: rate,
         first_break_s: first_opening_s(&dialling),
+        open_s: open_s(&dialling),
         seed: scenario.seed,
     };
     add_sounds(&mut trace, &scenario.sounds, &clock);
@@ -51,6 +52,14 @@ pub fn render(scenario: &Scenario) -> Rendered {
         channels: channels(scenario, &trace),
         truth: truth(scenario, dialling, step),
     }
+}
+
+fn open_s(dialling: &Dialling) -> Vec<[f64; 2]> {
+    let breaks = dialling.digits.iter().flat_map(|digit| &digit.breaks);
+    let breaks = breaks.map(|b| [b.break_start_s, b.make_start_s]);
+    breaks
+        .chain(dialling.other_openings_s.iter().copied())
+        .collect()
 }
 
 fn first_opening_s(dialling: &Dialling) -> Option<f64> {
@@ -246,6 +255,44 @@ mod tests {
     }
 
     #[test]
+    fn the_make_level_sags_to_what_is_left_at_the_last_make() {
+        let scenario = Scenario {
+            dial: Dial {
+                make_level_sag: 0.3,
+                ..Dial::default()
+            },
+            ..Scenario::default()
+        };
+        let rendered = render(&scenario);
+        // In the middle of the makes after the first and the last pulse, and long before.
+        assert_abs_diff_eq!(at(&rendered, 0.5), 1.0, epsilon = 1e-6);
+        assert_abs_diff_eq!(at(&rendered, 1.08), 1.0, epsilon = 1e-6);
+        assert_abs_diff_eq!(at(&rendered, 1.98), 0.7, epsilon = 1e-6);
+    }
+
+    #[test]
+    fn a_sound_through_the_contacts_is_silent_while_they_are_open() {
+        let scenario = Scenario {
+            sounds: vec![Sound {
+                kind: SoundKind::Noise,
+                level: 0.2,
+                start_s: None,
+                end_s: None,
+                until_first_break: false,
+                while_closed: true,
+            }],
+            ..Scenario::default()
+        };
+        let rendered = render(&scenario);
+        let rms = |from_s: f64, level: f64| {
+            let values =
+                (0..400).map(|n| (at(&rendered, from_s + f64::from(n) / 48_000.0) - level).powi(2));
+            (values.sum::<f64>() / 400.0).sqrt()
+        };
+        assert!(rms(1.03, 0.0) < 1e-6 && rms(1.08, 1.0) > 0.01 && rms(0.5, 1.0) > 0.01);
+    }
+
+    #[test]
     fn off_normal_contacts_step_the_closed_level() {
         let off_normal = Some(OffNormal {
             level_change: 0.15,
@@ -320,6 +367,7 @@ mod tests {
             start_s: None,
             end_s: None,
             until_first_break: true,
+            while_closed: false,
         }];
         let scenario = Scenario {
             sounds,

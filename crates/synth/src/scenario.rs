@@ -73,6 +73,15 @@ pub struct Dial {
     pub missing_pulse: Option<usize>,
     /// Each train has one pulse too many.
     pub extra_pulse: bool,
+    /// Pulses of the idle run that reach the line after each train, since the contact that bridges them does not.
+    pub idle_pulses: usize,
+    /// The first pulse of each train is lost, of a single pulse all of it but that one.
+    pub first_pulse_lost: bool,
+    /// Openings sent while the wheel is wound, before each train.
+    pub winding_pulses: usize,
+    /// How far the make level has fallen at the last make of a train, as a fraction of itself: the resistance of the
+    /// contact rises while it carries current.
+    pub make_level_sag: f64,
     /// One break of each train is split by a short closure.
     pub split_break: Option<SplitBreak>,
     /// Chatter after every closing.
@@ -93,6 +102,10 @@ impl Default for Dial {
             unevenness: Unevenness::Even,
             missing_pulse: None,
             extra_pulse: false,
+            idle_pulses: 0,
+            first_pulse_lost: false,
+            winding_pulses: 0,
+            make_level_sag: 0.0,
             split_break: None,
             chatter: None,
             opening_bounce: None,
@@ -412,6 +425,9 @@ pub struct Sound {
     /// Stops at the first break at the latest, as dial tone does.
     #[serde(default)]
     pub until_first_break: bool,
+    /// Comes through the pulsing contacts: silent while they are open.
+    #[serde(default)]
+    pub while_closed: bool,
 }
 
 /// Kinds of sound.

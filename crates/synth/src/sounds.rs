@@ -3,7 +3,7 @@
 use std::f64::consts::{PI, TAU};
 
 use crate::impairment::Sine;
-use crate::kernel::Kernel;
+use crate::kernel::{HALF_WIDTH, Kernel};
 use crate::random::{Random, Stream};
 use crate::scenario::{AntiAlias, Cadence, Sound, SoundKind};
 use crate::speech::{normalise, speech};
@@ -17,6 +17,8 @@ const DUAL_TONE_S: f64 = 0.08;
 pub(crate) struct Clock {
     pub(crate) rate_hz: f64,
     pub(crate) first_break_s: Option<f64>,
+    /// When the pulsing contacts are open, in seconds.
+    pub(crate) open_s: Vec<[f64; 2]>,
     pub(crate) seed: u64,
 }
 
@@ -49,7 +51,10 @@ fn add_sound(trace: &mut [f64], sound: &Sound, clock: &Clock, mut random: Random
     if let Some(stop) = stop {
         last = last.min((stop.max(0.0) as usize + 40).max(first));
     }
-    let wave = wave(&sound.kind, last - first, rate, &mut random);
+    let mut wave = wave(&sound.kind, last - first, rate, &mut random);
+    if sound.while_closed {
+        silence(&mut wave, first, &clock.open_s, rate);
+    }
     let fade = FADE_S * rate;
     let faded_start = sound.start_s.is_some();
     let faded_end = sound.end_s.is_some() && stop.is_none();
@@ -68,6 +73,24 @@ fn add_sound(trace: &mut [f64], sound: &Sound, clock: &Clock, mut random: Random
             1.0 - kernel.unit_step((first + n) as f64 - stop)
         });
         trace[first + n] += sound.level * gate * value;
+    }
+}
+
+/// The open contact cuts a sound off at its own instants, between samples.
+fn silence(wave: &mut [f64], first: usize, open_s: &[[f64; 2]], rate: f64) {
+    let kernel = Kernel::of(AntiAlias::LinearPhase);
+    for [from, to] in open_s.iter().map(|[from, to]| [from * rate, to * rate]) {
+        let reach = HALF_WIDTH as f64;
+        let begin = ((from - reach).max(0.0) as usize)
+            .saturating_sub(first)
+            .min(wave.len());
+        let end = ((to + reach).max(0.0) as usize)
+            .saturating_sub(first)
+            .min(wave.len());
+        for (n, value) in wave.iter_mut().enumerate().take(end).skip(begin) {
+            let at = (first + n) as f64;
+            *value *= 1.0 - kernel.unit_step(at - from) + kernel.unit_step(at - to);
+        }
     }
 }
 

@@ -4,29 +4,34 @@ use nalgebra::DVector;
 
 use crate::dial::Dialling;
 use crate::kernel::{HALF_WIDTH, Kernel};
-use crate::line::{self, Contacts};
+use crate::line::{self, Contacts, LevelChanges, WORN_STEPS};
 use crate::network::Network;
 use crate::probe;
 use crate::propagator::Propagator;
-use crate::scenario::Scenario;
+use crate::scenario::{Dial, Scenario};
+use crate::truth::BreakTruth;
 
 /// All positions of the contacts; a position's index is its place here.
 const POSITIONS: [Contacts; 4] = [
     Contacts {
         closed: true,
         off_normal: false,
+        worn: 0,
     },
     Contacts {
         closed: false,
         off_normal: false,
+        worn: 0,
     },
     Contacts {
         closed: true,
         off_normal: true,
+        worn: 0,
     },
     Contacts {
         closed: false,
         off_normal: true,
+        worn: 0,
     },
 ];
 
@@ -72,10 +77,11 @@ pub(crate) fn opening_sign(scenario: &Scenario) -> f64 {
     let level = |closed| {
         line::network(
             &scenario.line,
-            0.0,
+            LevelChanges::default(),
             Contacts {
                 closed,
                 off_normal: true,
+                worn: 0,
             },
         )
         .settled_output()
@@ -92,19 +98,16 @@ pub(crate) struct Positions {
 impl Positions {
     pub(crate) fn new(scenario: &Scenario, rate: f64) -> Self {
         let kernel = Kernel::of(scenario.recorder.anti_alias);
-        let level_change = scenario.dial.off_normal.map_or(0.0, |o| o.level_change);
-        // Without off-normal contacts the two positions that need them are never taken.
-        let used = if scenario.dial.off_normal.is_some() {
-            4
-        } else {
-            2
+        let changes = LevelChanges {
+            off_normal: scenario.dial.off_normal.map_or(0.0, |o| o.level_change),
+            sag: scenario.dial.make_level_sag,
         };
-        let networks: Vec<_> = POSITIONS[..used]
-            .iter()
+        let networks: Vec<_> = positions_taken(&scenario.dial)
+            .into_iter()
             .map(|contacts| {
                 probe::through(
                     &scenario.probe,
-                    line::network(&scenario.line, level_change, *contacts),
+                    line::network(&scenario.line, changes, contacts),
                 )
             })
             .collect();
@@ -142,26 +145,46 @@ impl Positions {
 }
 
 fn position(contacts: Contacts) -> usize {
-    usize::from(!contacts.closed) + 2 * usize::from(contacts.off_normal)
+    usize::from(!contacts.closed)
+        + 2 * usize::from(contacts.off_normal)
+        + POSITIONS.len() * usize::from(contacts.worn)
+}
+
+/// Positions that a dial takes, each at its place: without off-normal contacts the two that need them are left out,
+/// and only a contact that wears has positions beyond the four.
+fn positions_taken(dial: &Dial) -> Vec<Contacts> {
+    let worn = |worn: u8| POSITIONS.map(|contacts| Contacts { worn, ..contacts });
+    if dial.make_level_sag > 0.0 {
+        (0..=WORN_STEPS).flat_map(worn).collect()
+    } else if dial.off_normal.is_some() {
+        POSITIONS.to_vec()
+    } else {
+        POSITIONS[..2].to_vec()
+    }
 }
 
 /// Movements of one contact: from this instant on it is in this position.
 type Movement = (f64, bool);
+/// Movements of the pulsing contact, with how far it is worn then.
+type Pulsing = (f64, bool, u8);
+
+/// A movement of either contact: of the pulsing one with its wear, or of the off-normal one.
+type Either = (f64, Option<(bool, u8)>, Option<bool>);
 
 /// Both contacts' movements merged in time order.
 pub(crate) fn switchings(dialling: &Dialling) -> Vec<Switching> {
     let pulsing = pulsing_contact(dialling)
         .into_iter()
-        .map(|(t, closed)| (t, Some(closed), None));
+        .map(|(t, closed, worn)| (t, Some((closed, worn)), None));
     let off_normal = off_normal_contact(dialling)
         .into_iter()
         .map(|(t, off)| (t, None, Some(off)));
-    let mut all: Vec<(f64, Option<bool>, Option<bool>)> = pulsing.chain(off_normal).collect();
+    let mut all: Vec<Either> = pulsing.chain(off_normal).collect();
     all.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut contacts = RESTING;
     all.into_iter()
-        .map(|(instant_s, closed, off_normal)| {
-            contacts.closed = closed.unwrap_or(contacts.closed);
+        .map(|(instant_s, pulsing, off_normal)| {
+            (contacts.closed, contacts.worn) = pulsing.unwrap_or((contacts.closed, contacts.worn));
             contacts.off_normal = off_normal.unwrap_or(contacts.off_normal);
             Switching {
                 instant_s,
@@ -171,24 +194,41 @@ pub(crate) fn switchings(dialling: &Dialling) -> Vec<Switching> {
         .collect()
 }
 
-fn pulsing_contact(dialling: &Dialling) -> Vec<Movement> {
-    let mut movements: Vec<Movement> = dialling
+fn pulsing_contact(dialling: &Dialling) -> Vec<Pulsing> {
+    let mut movements: Vec<Pulsing> = dialling
         .other_openings_s
         .iter()
-        .flat_map(|o| [(o[0], false), (o[1], true)])
+        .flat_map(|o| [(o[0], false, 0), (o[1], true, 0)])
         .collect();
-    for pulse in dialling.digits.iter().flat_map(|d| &d.breaks) {
-        movements.push((pulse.break_start_s, false));
-        let closures = pulse.opening_bounce.iter().chain(&pulse.split);
-        movements.extend(closures.flat_map(|c| [(c.start_s, true), (c.end_s, false)]));
-        movements.push((pulse.make_start_s, true));
-        movements.extend(
-            pulse
-                .chatter
-                .iter()
-                .flat_map(|c| [(c.start_s, false), (c.end_s, true)]),
-        );
+    for digit in &dialling.digits {
+        for (index, pulse) in digit.breaks.iter().enumerate() {
+            let worn = worn(dialling, index, digit.breaks.len());
+            movements.extend(
+                movements_of(pulse)
+                    .into_iter()
+                    .map(|(t, closed)| (t, closed, worn)),
+            );
+        }
     }
+    movements
+}
+
+/// How far the contact is worn from a break of a train on: not at the first, fully at the last.
+fn worn(dialling: &Dialling, index: usize, pulses: usize) -> u8 {
+    if !dialling.sags || pulses < 2 {
+        return 0;
+    }
+    let share = index as f64 / (pulses - 1) as f64;
+    (share * f64::from(WORN_STEPS)).round() as u8
+}
+
+fn movements_of(pulse: &BreakTruth) -> Vec<Movement> {
+    let mut movements = vec![(pulse.break_start_s, false)];
+    let closures = pulse.opening_bounce.iter().chain(&pulse.split);
+    movements.extend(closures.flat_map(|c| [(c.start_s, true), (c.end_s, false)]));
+    movements.push((pulse.make_start_s, true));
+    let chatter = pulse.chatter.iter();
+    movements.extend(chatter.flat_map(|c| [(c.start_s, false), (c.end_s, true)]));
     movements
 }
 

@@ -3,6 +3,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
 mod accuracy;
+mod findings;
 #[cfg(unix)]
 mod performance;
 mod tests;
@@ -27,6 +28,8 @@ enum Task {
     /// Measures speed and memory beside other programs, and writes docs/performance.md
     #[cfg(unix)]
     Performance(performance::Options),
+    /// Measures how often each finding is made where its fault is, and where it is not
+    Findings(findings::Options),
     /// Writes one recording of a family with its truth, and prints its scenario
     Draw(accuracy::DrawOptions),
 }
@@ -37,6 +40,7 @@ fn main() -> anyhow::Result<ExitCode> {
         Task::Accuracy(options) => accuracy::run(&options),
         #[cfg(unix)]
         Task::Performance(options) => performance::run(&options),
+        Task::Findings(options) => findings::run(&options).map(|()| ExitCode::SUCCESS),
         Task::Draw(options) => accuracy::draw(&options).map(|()| ExitCode::SUCCESS),
     }
 }

@@ -17,7 +17,7 @@ const SHORTEST_S: f64 = 0.008;
 /// Fewest stretches to compare with one another.
 const FEWEST: usize = 4;
 /// Sound in the makes must be this many times that in the breaks,
-const NOTABLE_RATIO: f64 = 3.0;
+const NOTABLE_RATIO: f64 = 2.0;
 /// and this much of the dial's step, in percent.
 const NOTABLE_PERCENT: f64 = 1.5;
 

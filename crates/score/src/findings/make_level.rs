@@ -1,5 +1,7 @@
 //! The make level sags through a digit: the resistance of contacts or terminals rises while they carry current.
 
+use edges::Train;
+
 use super::Evidence;
 use crate::grouping::Group;
 use crate::regression::Regression;
@@ -15,19 +17,22 @@ const CHANCE: f64 = 1e-3;
 const LEAST_PULSES: usize = 5;
 
 /// Looks at the steps of the openings: each starts from the make level before it. The first is left out, since the
-/// make before it was long and slow loops had time to settle. Where samples are cut off flat, or only spikes are
-/// left of the steps, their sizes say nothing.
+/// make before it was long and slow loops had time to settle. Where only spikes are left of the steps, their sizes say
+/// nothing; nor where samples are cut off flat in a recording whose zero wanders with the coupling. In a direct
+/// recording the cut is always at the same level, and flat tops may be no more than a coarse encoding.
 pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
     let usable = |group: &Group| {
         let trains = &evidence.trace.trains[group.trains()];
-        group.breaks.len() >= LEAST_PULSES && trains.iter().all(|train| !train.spikes_only)
+        let cut_off = evidence.trace.clipped > 0;
+        let tells = |train: &Train| !train.spikes_only && (train.coupling_hz.is_none() || !cut_off);
+        group.breaks.len() >= LEAST_PULSES && trains.iter().all(tells)
     };
     let groups: Vec<&Group> = evidence
         .steady()
         .map(|(index, _)| &evidence.groups[index])
         .filter(|group| usable(group))
         .collect();
-    if groups.is_empty() || evidence.trace.clipped > 0 {
+    if groups.is_empty() {
         return Vec::new();
     }
     sag(evidence, &groups).into_iter().collect()

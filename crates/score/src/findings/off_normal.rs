@@ -12,8 +12,9 @@ use crate::wording::which;
 const LEAST_LOST_MOTION_MS: f64 = 200.0;
 /// A step's instant is not surer than this, in milliseconds.
 const STEP_DOUBT_MS: f64 = 10.0;
-/// Pulses this long before a digit, in seconds, may be of the same winding.
-const LONGEST_WAIT_S: f64 = 1.0;
+/// Pulses at most this long before a digit, in seconds, may be of the same winding: from the stop the wheel is let go at
+/// once. To wind for another digit takes a hand longer.
+const LONGEST_WAIT_S: f64 = 0.5;
 
 pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
     let winding = (1..evidence.groups.len()).filter_map(|index| while_winding(evidence, index));

@@ -20,8 +20,12 @@ const MOST_PATTERNS: usize = 3;
 const LEAST_SCATTER: f64 = 0.02;
 /// Degrees of freedom that must be left when a pattern is taken out.
 const LEAST_DEGREES: usize = 2;
-/// Fewest pulses of a digit in which a ripple can be told from a trend.
+/// Fewest pulses of the longest digit in which a ripple can be told from a trend.
 const RIPPLE_PULSES: usize = 7;
+/// Fewest pulses of a digit that adds to the evidence for one.
+const SWING_PULSES: usize = 5;
+/// Finest step between the swings that are tried, in swings a pulse: over ten pulses a twentieth of a swing.
+const SWING_STEP: f64 = 0.005;
 /// Jitter of contact instants in a dial in order, root mean square in percent of the period. Common practice,
 /// no source.
 const USUAL_JITTER: f64 = 0.6;
@@ -274,7 +278,7 @@ impl Layout {
             // An early start of the first pulse is a long first period.
             Pattern::FirstPeriod { .. } => Pattern::FirstPeriod { percent: -first() },
             Pattern::TwoPulse { breaks, .. } => Pattern::TwoPulse {
-                percent: first(),
+                percent: mean_size(left, &candidate.columns),
                 breaks,
             },
             Pattern::Tooth {
@@ -309,7 +313,7 @@ impl Layout {
         if weights > 0.0 { sum / weights } else { 0.0 }
     }
 
-    /// Root mean square over the digits of the amplitude that cosine and sine have together. Two columns that are
+    /// Root mean square over the digits that can hold it of the amplitude that cosine and sine have together. Two columns that are
     /// nearly alike (a swing of nearly two pulses) share what they explain, so the sum of squares is taken: a swing
     /// of amplitude a over n pulses holds n a² / 2.
     fn swing(&self, left: &Regression, candidate: &Candidate) -> f64 {
@@ -327,7 +331,7 @@ impl Layout {
             Pattern::Tooth {
                 from_last, breaks, ..
             } => from_last + usize::from(!breaks) < **count,
-            Pattern::Ripple { .. } => **count >= RIPPLE_PULSES,
+            Pattern::Ripple { .. } => **count >= SWING_PULSES,
             _ => true,
         };
         self.pulses.iter().filter(can).count()
@@ -349,13 +353,7 @@ impl Layout {
                 Pattern::FirstPeriod { percent: 0.0 },
                 self.column(|_, index, _| if index == 0 { 1.0 } else { 0.0 }),
             ),
-            single(
-                Pattern::TwoPulse {
-                    percent: 0.0,
-                    breaks: false,
-                },
-                self.alternating(),
-            ),
+            self.alternating(false),
         ];
         candidates.extend(self.teeth(false));
         candidates.extend(self.ripples());
@@ -363,26 +361,23 @@ impl Layout {
     }
 
     fn break_candidates(&self) -> Vec<Candidate> {
-        let alternating = Candidate {
-            pattern: Pattern::TwoPulse {
-                percent: 0.0,
-                breaks: true,
-            },
-            columns: vec![self.alternating()],
-            tries: 1,
-        };
-        [alternating].into_iter().chain(self.teeth(true)).collect()
+        [self.alternating(true)]
+            .into_iter()
+            .chain(self.teeth(true))
+            .collect()
     }
 
-    /// Half to one side, half to the other, turn about.
-    fn alternating(&self) -> Vec<f64> {
-        self.column(|_, index, count| {
-            if (count - 1 - index) % 2 == 0 {
-                0.5
-            } else {
-                -0.5
-            }
-        })
+    /// Half to one side, half to the other, turn about. Each digit has a size of its own: where a digit of an odd number
+    /// of pulses begins, the cam need not.
+    fn alternating(&self, breaks: bool) -> Candidate {
+        Candidate {
+            pattern: Pattern::TwoPulse {
+                percent: 0.0,
+                breaks,
+            },
+            columns: self.of_each(|index, _| if index % 2 == 0 { 0.5 } else { -0.5 }),
+            tries: 1,
+        }
     }
 
     /// One tooth each. The opening of a digit's first pulse is left out: to move it is to lengthen the first period.
@@ -405,33 +400,47 @@ impl Layout {
             .collect()
     }
 
-    /// Swings of 2.3 to 6 pulses in steps of a tenth: shorter ones look like the two-pulse pattern, longer ones like
-    /// a trend. Each digit has a phase of its own. Of neighbouring lengths some five are independent in ten pulses.
+    /// Swings of 2.3 to 6 pulses: shorter ones look like the two-pulse pattern, longer ones like a trend. Each digit has a
+    /// phase of its own. Of neighbouring lengths some five are independent in ten pulses.
     fn ripples(&self) -> Vec<Candidate> {
         const INDEPENDENT: usize = 5;
-        let wave = |pulses: f64, turn: f64| {
+        let (slowest, fastest) = (1.0 / 6.0, 1.0 / 2.3);
+        if self.pulses.iter().all(|count| *count < RIPPLE_PULSES) {
+            return Vec::new();
+        }
+        let wave = |swings: f64, turn: f64| {
             self.of_each(move |index, count| {
-                let angle = std::f64::consts::TAU * (index as f64 / pulses + turn);
-                if count >= RIPPLE_PULSES {
+                let angle = std::f64::consts::TAU * (index as f64 * swings + turn);
+                if count >= SWING_PULSES {
                     angle.cos()
                 } else {
                     0.0
                 }
             })
         };
-        (23..=60)
-            .map(|tenths| f64::from(tenths) / 10.0)
-            .map(|pulses| Candidate {
+        let steps = ((fastest - slowest) / SWING_STEP) as usize;
+        (0..=steps)
+            .map(|step| slowest + SWING_STEP * step as f64)
+            .map(|swings| Candidate {
                 pattern: Pattern::Ripple {
                     percent: 0.0,
-                    pulses,
+                    pulses: 1.0 / swings,
                 },
-                columns: wave(pulses, 0.0)
+                columns: wave(swings, 0.0)
                     .into_iter()
-                    .chain(wave(pulses, 0.25))
+                    .chain(wave(swings, 0.25))
                     .collect(),
                 tries: INDEPENDENT,
             })
             .collect()
     }
+}
+
+/// Root mean square of the columns' coefficients.
+fn mean_size(left: &Regression, columns: &[Vec<f64>]) -> f64 {
+    let sizes: Vec<f64> = columns
+        .iter()
+        .filter_map(|column| Some(left.coefficient(column)?.0))
+        .collect();
+    (sizes.iter().map(|size| size * size).sum::<f64>() / sizes.len().max(1) as f64).sqrt()
 }

@@ -155,6 +155,7 @@ fn sound(kind: SoundKind, level: f64) -> Sound {
         start_s: None,
         end_s: None,
         until_first_break: false,
+        while_closed: false,
     }
 }
 
