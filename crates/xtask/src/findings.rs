@@ -509,6 +509,10 @@ findings that need sure digits are withheld: the next column leaves those record
 surplus or missing pulses of single digits beside a finding about all of them, or a late opening beside a long period.\n\
 - Chatter, off-normal contacts and the make level leave no trace in some kinds of recording (spikes only, heavy noise, \
 samples cut off flat, low rates): those are not drawn for these findings.\n\
+- Where less than 95 % is found, it is for a reason that the recording gives: in loops with relays the current hardly falls \
+or rises within a few milliseconds, so a short closure (`split-break`) or an opening while winding leaves little; in coarse \
+encodings through a coupling capacitor flat tops cannot be told from clipping, so `make-level-sags` is withheld.\n\
+- `split-break` is never sure by design: the digit's count is in doubt, so only the first column tells.\n\
 - Not in the table, since they need no telling apart: `missing-pulses`, `other-plan`, `break-length`, `make-length`, \
 `late-reopening`. Their tests are in `crates/score/tests/findings.rs`.\n";
 
