@@ -79,25 +79,6 @@ fn figures(record: &Record, row: &Row) -> Vec<(String, String)> {
 }
 
 fn notes(settings: &Settings, row: &Row, tool_version: &str) -> Vec<String> {
-    let limits = settings.limits.as_ref().map_or_else(
-        || "no limits chosen".to_owned(),
-        |set| {
-            let speed = set
-                .pps
-                .as_ref()
-                .map(|range| format!(", {} pps", limits(range.lower, range.upper)));
-            let percent = set.percent.as_ref().map(|percent| {
-                let range = percent.percent_break();
-                format!(", {} % break", limits(range.lower, range.upper))
-            });
-            let (speed, percent) = (speed.unwrap_or_default(), percent.unwrap_or_default());
-            format!(
-                "limits {} (grade {}){speed}{percent}",
-                set.name,
-                set.grade.name()
-            )
-        },
-    );
     let findings =
         (!row.findings.is_empty()).then(|| format!("findings: {}", row.findings.join(", ")));
     let verified = if crate::UNCERTAINTY_VERIFIED {
@@ -105,6 +86,29 @@ fn notes(settings: &Settings, row: &Row, tool_version: &str) -> Vec<String> {
     } else {
         ", not yet verified"
     };
-    let made = format!("± 95 % uncertainty{verified}; fingerstop {tool_version}");
-    findings.into_iter().chain([limits, made]).collect()
+    let made = format!("± 95 %{verified}; fingerstop {tool_version}");
+    findings
+        .into_iter()
+        .chain(limit_lines(settings))
+        .chain([made])
+        .collect()
+}
+
+/// The set and its limits, a line each: the card is narrow.
+fn limit_lines(settings: &Settings) -> Vec<String> {
+    let Some(set) = &settings.limits else {
+        return vec!["no limits chosen".to_owned()];
+    };
+    let speed = set
+        .pps
+        .as_ref()
+        .map(|range| format!("{} pps", limits(range.lower, range.upper)));
+    let percent = set.percent.as_ref().map(|percent| {
+        let range = percent.percent_break();
+        format!("{} % break", limits(range.lower, range.upper))
+    });
+    let figures: Vec<String> = [speed, percent].into_iter().flatten().collect();
+    let name = format!("limits {} (grade {})", set.name, set.grade.name());
+    let figures = (!figures.is_empty()).then(|| figures.join(", "));
+    [Some(name), figures].into_iter().flatten().collect()
 }

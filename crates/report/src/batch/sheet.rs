@@ -31,7 +31,7 @@ pub fn sheet_head(counts: &[(&'static str, usize)]) -> String {
         }
     };
     let tools = html! {
-        form.tools hidden {
+        form.tools role="search" aria-label="Filter and order" hidden {
             fieldset {
                 legend { "Show" }
                 @for (word, count) in counts {

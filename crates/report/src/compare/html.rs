@@ -97,7 +97,7 @@ fn table(comparison: &Comparison, changes: &[Change]) -> Markup {
     html! {
         div.scroll {
             table {
-                thead { tr { th { "quantity" } th { "before" } th { "after" } th { "change" } th { "" } } }
+                thead { tr { th { "quantity" } th { "before" } th { "after" } th { "change" } th { "changed?" } } }
                 tbody { @for change in changes { (row(comparison, change)) } }
             }
         }

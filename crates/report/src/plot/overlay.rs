@@ -7,7 +7,7 @@ use super::{PlotError, WIDTH};
 
 const LEFT: f64 = 58.0;
 const RIGHT: f64 = WIDTH - 30.0;
-const WHOLE_TOP: f64 = 70.0;
+const WHOLE_TOP: f64 = 84.0;
 const WHOLE_HEIGHT: f64 = 250.0;
 const NEAR_HEIGHT: f64 = 200.0;
 const SPACE: f64 = 74.0;

@@ -44,7 +44,7 @@ pub(crate) fn draw(sheet: &TagSheet) -> Result<String, PlotError> {
                 look,
             )?;
         }
-        let notes = &sheet.notes[..sheet.notes.len().min(3)];
+        let notes = &sheet.notes[..sheet.notes.len().min(4)];
         for (index, note) in notes.iter().enumerate() {
             let y = HEIGHT - 12.0 - (notes.len() - 1 - index) as f64 * 13.0;
             paper.text(
