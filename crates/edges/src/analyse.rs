@@ -159,6 +159,8 @@ pub(crate) struct Seen {
     pub(crate) train: Train,
     /// Every step is a plain change of level.
     pub(crate) plain: bool,
+    /// What its steps leave is white noise.
+    pub(crate) white: bool,
     /// Samples in flat tops beside its transitions.
     pub(crate) clipped: u64,
     /// Openings and closings are the same sound: a microphone, no wire.
@@ -210,21 +212,47 @@ fn search(coarse: &Coarse, spots: &[Range<usize>]) -> Option<Found> {
     best.map(|(_, found)| found)
 }
 
-/// Whether a chain's edges are steps at all: the step explains its window, or what it leaves is white
-/// noise. Openings and closings apart, since closings may chatter and slow makes bend.
-fn credible(pulses: &[Pulse], entry: &Entry, trace: &[f64]) -> bool {
-    let kind = |of: fn(&Pulse) -> Candidate| {
+/// How like steps the transitions of one kind are.
+#[derive(Clone, Copy, Debug)]
+struct Likeness {
+    /// Share of the window that the usual one explains.
+    share: f64,
+    /// Correlation of what it leaves from block to block.
+    colour: f64,
+}
+
+impl Likeness {
+    fn of(pulses: &[Pulse], entry: &Entry, trace: &[f64], of: fn(&Pulse) -> Candidate) -> Self {
         let edges: Vec<Candidate> = pulses.iter().map(of).collect();
         let shares: Vec<f64> = edges.iter().map(|c| c.share).collect();
         let colours: Vec<f64> = edges
             .iter()
             .map(|c| bank::colour(entry, trace, c))
             .collect();
-        let share = linear::median(&shares).unwrap_or(0.0);
-        let colour = linear::median(&colours).unwrap_or(1.0);
-        share > CLEAR_SHARE || colour < WHITE
-    };
-    kind(|p| p.opening) || kind(|p| p.closing)
+        Likeness {
+            share: linear::median(&shares).unwrap_or(0.0),
+            colour: linear::median(&colours).unwrap_or(1.0),
+        }
+    }
+
+    fn both(pulses: &[Pulse], entry: &Entry, trace: &[f64]) -> [Self; 2] {
+        [
+            Self::of(pulses, entry, trace, |p| p.opening),
+            Self::of(pulses, entry, trace, |p| p.closing),
+        ]
+    }
+
+    fn is_white(&self) -> bool {
+        self.colour < WHITE
+    }
+}
+
+/// Whether a chain's edges are steps at all: the step explains its window, or what it leaves is white
+/// noise. Openings and closings apart, since closings may chatter and slow makes bend.
+fn credible(pulses: &[Pulse], entry: &Entry, trace: &[f64]) -> bool {
+    Likeness::both(pulses, entry, trace)
+        .iter()
+        .any(|l| l.share > CLEAR_SHARE || l.is_white())
 }
 
 /// Openings and closings may differ in size by far (capacitors that discharge into a closing contact). What
@@ -355,6 +383,9 @@ fn build(
     let (first, last) = (edges.first()?.instant_s, edges.last()?.instant_s);
     let (envelope, snippet) = view::around(window, first, last);
     let plain = plain(&pulses, &found.entry);
+    let white = Likeness::both(&pulses, &found.entry, &coarse.means)
+        .iter()
+        .any(Likeness::is_white);
     let clipped = refined.clipped as u64;
     let train = Train {
         level_steps: level_steps(window, found, hum, (first, last)),
@@ -383,6 +414,7 @@ fn build(
     };
     Some(Seen {
         train,
+        white,
         plain,
         clipped,
         sounded,

@@ -13,6 +13,10 @@ const ALIKE: f64 = 0.35;
 const SAME_STEP: f64 = 0.4;
 /// Openings of a doubtful train leave less than this, or the train is left out.
 const REPORTED_RESIDUAL: f64 = 0.12;
+/// Both kinds of edges leave more than this, and no white noise.
+const DROWNED_RESIDUAL: f64 = 0.2;
+/// Breaks over periods of a dial, however ill adjusted.
+const SHARES: std::ops::Range<f64> = 0.2..0.96;
 /// No dial sends more pulses without a rest, whatever is wrong with it.
 const MOST_PULSES: usize = 24;
 /// Sizes of like steps differ by less than this factor; so do opening and closing of a short train.
@@ -41,6 +45,7 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
             return false;
         };
         let short = s.train.edges.len() / 2 < PROVING;
+        s.train.doubts.extend(drowned(s));
         // One recording holds one line: what is of another size or polarity than the dial's is no part of it.
         let same_line = proven.is_empty() || proven.iter().any(|p| own.same_line(p));
         let alike = proven.iter().any(|p| own.alike(p));
@@ -53,15 +58,15 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         }
         let beyond_doubt = s.train.doubts.is_empty() && (same_line || !short);
         let steps = !proven.is_empty() || like_steps(&s.train);
-        beyond_doubt || (same_line && steps && worth_reporting(&s.train))
+        beyond_doubt || (same_line && steps && worth_reporting(s))
     });
 }
 
 /// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
 /// lie in; otherwise it is more likely no dialling at all.
-fn worth_reporting(train: &Train) -> bool {
+fn worth_reporting(Seen { train, white, .. }: &Seen) -> bool {
     let pulses = train.edges.len() / 2;
-    if pulses > MOST_PULSES {
+    if pulses > MOST_PULSES || !share_of_period(train).is_none_or(|s| SHARES.contains(&s)) {
         return false;
     }
     let residuals = |of: usize| -> Vec<f64> {
@@ -75,7 +80,25 @@ fn worth_reporting(train: &Train) -> bool {
     }
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
     let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
-    clear || even
+    clear || (even && *white)
+}
+
+/// An edge that leaves much of its size unexplained, and no white noise, lies in sound that may have made it.
+fn drowned(Seen { train, white, .. }: &Seen) -> Option<Doubt> {
+    let kind = |of: usize| -> Vec<f64> {
+        let own = train.edges.iter().skip(of).step_by(2);
+        own.map(|e| e.residual).collect()
+    };
+    let least = linear::median(&kind(0))?.min(linear::median(&kind(1))?);
+    let first = train.edges.first()?.instant_s;
+    (!white && least > DROWNED_RESIDUAL).then_some(Doubt::WeakEdge(first))
+}
+
+/// Usual break over usual period; `None` for a single pulse.
+fn share_of_period(train: &Train) -> Option<f64> {
+    let starts: Vec<f64> = train.edges.iter().step_by(2).map(|e| e.instant_s).collect();
+    let periods: Vec<f64> = starts.windows(2).map(|w| w[1] - w[0]).collect();
+    Some(usual_break(train)? / linear::median(&periods)?)
 }
 
 /// Whether the openings of a train are steps of one size, and so the closings; in a short train also one and
