@@ -10,14 +10,14 @@ const LISTENED_S: f64 = 6.0;
 /// A click stands out of the middle span by this factor, and is the strongest for so long around.
 const STANDS_OUT: f64 = 4.0;
 /// Clicks of a mechanism stand out of what lies between them by this factor.
-const CALM: f64 = 6.0;
+const CALM: f64 = 12.0;
 const ALONE_S: f64 = 0.006;
 /// Periods of a dial.
 const PERIOD_S: std::ops::RangeInclusive<f64> = 0.044..=0.205;
 /// Periods of one dial agree to this.
-const EVEN: f64 = 0.06;
+const EVEN: f64 = 0.035;
 /// Clicks in one run: no fewer prove a rhythm, and no dial makes more.
-const RUN: std::ops::RangeInclusive<usize> = 5..=12;
+const RUN: std::ops::RangeInclusive<usize> = 6..=12;
 
 /// Clicks of a dial in one period: opening, closing, and what else its works do.
 const MOST_PER_PERIOD: usize = 3;

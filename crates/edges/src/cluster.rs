@@ -45,8 +45,69 @@ fn polynomials(length: usize, order: usize) -> Vec<Vec<f64>> {
         .collect()
 }
 
-/// Best place of one step of known sign in `window`, by profile least squares on a grid of a quarter of a
-/// sample over `range` (samples from the window's first). Gives the instant.
+/// A window of which a step's place, size and floor are unknown: what the floor leaves of it.
+struct Profile<'a> {
+    window: &'a [f64],
+    shape: &'a Shape,
+    basis: Vec<Vec<f64>>,
+    rest: Vec<f64>,
+}
+
+impl<'a> Profile<'a> {
+    fn new(window: &'a [f64], shape: &'a Shape, order: usize) -> Self {
+        let basis = orthonormal(&polynomials(window.len(), order));
+        let rest = without(window, &basis);
+        Profile {
+            window,
+            shape,
+            basis,
+            rest,
+        }
+    }
+
+    /// Product of the window and a step at `at`, and the energy of that step, both without the floor.
+    fn step(&self, at: f64) -> (f64, f64) {
+        let column = self.shape.column(at, self.window.len());
+        let floor: f64 = self
+            .basis
+            .iter()
+            .map(|b| linear::dot(b, &column).powi(2))
+            .sum();
+        let product = linear::dot(&self.rest, &column);
+        (product, linear::dot(&column, &column) - floor)
+    }
+
+    /// Energy that a step of `sign` at `at` explains.
+    fn gain(&self, sign: f64, at: f64) -> f64 {
+        let (product, energy) = self.step(at);
+        if product * sign <= 0.0 || energy <= 1e-9 {
+            0.0
+        } else {
+            product * product / energy
+        }
+    }
+
+    /// Largest gain over `count` places from `first` on: its index and the parabola's place beside it.
+    fn largest(&self, sign: f64, first: f64, spacing: f64, count: usize) -> Option<(usize, f64)> {
+        let gains: Vec<f64> = (0..=count)
+            .map(|i| self.gain(sign, first + spacing * i as f64))
+            .collect();
+        let best = (0..gains.len()).max_by(|&a, &b| gains[a].total_cmp(&gains[b]))?;
+        if gains[best] <= 0.0 {
+            return None;
+        }
+        let inner = best > 0 && best + 1 < gains.len();
+        let shift = if inner {
+            linear::parabola_peak(gains[best - 1], gains[best], gains[best + 1])
+        } else {
+            0.0
+        };
+        Some((best, first + spacing * (best as f64 + shift)))
+    }
+}
+
+/// Best place of one step of known sign in `window`, by profile least squares on a grid over `range` (samples
+/// from the window's first): whole samples first, then quarters around the best. Gives the instant.
 pub(crate) fn scan(
     window: &[f64],
     shape: &Shape,
@@ -54,36 +115,16 @@ pub(crate) fn scan(
     order: usize,
     range: (f64, f64),
 ) -> Option<f64> {
-    let basis = orthonormal(&polynomials(window.len(), order));
-    let rest = without(window, &basis);
-    let spacing = 0.25;
-    let count = ((range.1 - range.0) / spacing).floor() as usize;
-    let gain_at = |at: f64| -> f64 {
-        let column: Vec<f64> = (0..window.len())
-            .map(|i| sign * shape.at(i as f64 - at))
-            .collect();
-        let column = without(&column, &basis);
-        let product = linear::dot(&rest, &column);
-        let energy = linear::dot(&column, &column);
-        if product <= 0.0 || energy <= 1e-9 {
-            0.0
-        } else {
-            product * product / energy
-        }
-    };
-    let gains: Vec<f64> = (0..=count)
-        .map(|i| gain_at(range.0 + spacing * i as f64))
-        .collect();
-    let best = (0..gains.len()).max_by(|&a, &b| gains[a].total_cmp(&gains[b]))?;
-    if gains[best] <= 0.0 {
-        return None;
-    }
-    let shift = if best == 0 || best + 1 == gains.len() {
-        0.0
-    } else {
-        linear::parabola_peak(gains[best - 1], gains[best], gains[best + 1])
-    };
-    Some(range.0 + spacing * (best as f64 + shift))
+    let profile = Profile::new(window, shape, order);
+    let count = (range.1 - range.0).floor().max(0.0) as usize;
+    let (best, _) = profile.largest(sign, range.0, 1.0, count)?;
+    let around = range.0 + best as f64;
+    let first = (around - 1.0).max(range.0);
+    let last = (around + 1.0).min(range.1);
+    let quarters = ((last - first) * 4.0).floor() as usize;
+    profile
+        .largest(sign, first, 0.25, quarters)
+        .map(|(_, at)| at)
 }
 
 fn orthonormal(columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
@@ -177,29 +218,20 @@ fn solve(
 ) -> Option<Solved> {
     let mut basis = polynomials(window.len(), order);
     let floor_terms = basis.len();
-    basis.push(
-        (0..window.len())
-            .map(|i| {
-                steps
-                    .iter()
-                    .map(|s| s.sign * shape.at(i as f64 - s.at))
-                    .sum()
-            })
-            .collect(),
-    );
+    let mut all = vec![0.0; window.len()];
+    for s in steps {
+        let own = shape.column(s.at, window.len());
+        all.iter_mut().zip(own).for_each(|(a, x)| *a += s.sign * x);
+    }
+    basis.push(all);
     if with_shifts {
         for s in steps {
-            basis.push(
-                (0..window.len())
-                    .map(|i| -amplitude * s.sign * shape.slope(i as f64 - s.at))
-                    .collect(),
-            );
+            let mut slopes = shape.slopes(s.at, window.len());
+            slopes.iter_mut().for_each(|x| *x *= -amplitude * s.sign);
+            basis.push(slopes);
         }
     }
-    let gram: Vec<Vec<f64>> = basis
-        .iter()
-        .map(|a| basis.iter().map(|b| linear::dot(a, b)).collect())
-        .collect();
+    let gram = linear::gram(&basis);
     let inverse = linear::invert(&gram)?;
     let products: Vec<f64> = basis
         .iter()
@@ -242,13 +274,10 @@ pub(crate) fn misfit(window: &[f64], shape: &Shape, at: f64, order: usize) -> Op
     if window.len() < 12 {
         return None;
     }
-    let basis = orthonormal(&polynomials(window.len(), order));
-    let rest = without(window, &basis);
-    let column: Vec<f64> = (0..window.len()).map(|i| shape.at(i as f64 - at)).collect();
-    let column = without(&column, &basis);
-    let energy = linear::dot(&column, &column);
-    let product = linear::dot(&rest, &column);
-    Some(linear::dot(&rest, &rest) - product * product / energy.max(f64::MIN_POSITIVE))
+    let profile = Profile::new(window, shape, order);
+    let (product, energy) = profile.step(at);
+    let left = linear::dot(&profile.rest, &profile.rest);
+    Some(left - product * product / energy.max(f64::MIN_POSITIVE))
 }
 
 #[cfg(test)]

@@ -75,8 +75,12 @@ fn worth_reporting(Seen { train, white, .. }: &Seen) -> bool {
     };
     let usual = |of: usize| linear::median(&residuals(of)).unwrap_or(1.0);
     let clear = usual(0) < REPORTED_RESIDUAL;
+    let unexplained = train
+        .doubts
+        .iter()
+        .any(|d| matches!(d, Doubt::UnexplainedEdge(_)));
     if pulses < PROVING {
-        return clear && usual(1) < REPORTED_RESIDUAL;
+        return !unexplained && clear && usual(1) < REPORTED_RESIDUAL;
     }
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
     let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);

@@ -19,6 +19,9 @@ const ANEW: u64 = 8;
 #[derive(Debug)]
 pub(crate) struct Mains {
     trackers: Vec<Tracker>,
+    /// Ticks up to which it has been judged, and which tracker's hum was found to repeat.
+    judged: u64,
+    repeating: Option<usize>,
 }
 
 /// Hum near one nominal frequency.
@@ -49,20 +52,20 @@ impl Mains {
         };
         Mains {
             trackers: NOMINAL_HZ.into_iter().filter_map(tracker).collect(),
+            judged: 0,
+            repeating: None,
         }
     }
 
     /// Means of the ticks from `from` to `until` without hum; `None` when there is none.
     pub(crate) fn without(&mut self, ticks: &Ticks, from: u64, until: u64) -> Option<Vec<f32>> {
-        let judged_from = until.saturating_sub(ticks.of(JUDGED_S));
-        let (repeated, tracker) = self
-            .trackers
-            .iter_mut()
-            .map(|t| (changing(ticks, judged_from, until, t.lag), t))
-            .min_by(|a, b| a.0.total_cmp(&b.0))?;
-        if repeated > REPEATS {
-            return None;
+        let judged = ticks.of(JUDGED_S);
+        // Hum neither comes nor goes within a third of a second.
+        if until >= self.judged + judged || self.judged == 0 {
+            self.judged = until;
+            self.repeating = self.most_repeating(ticks, until.saturating_sub(judged), until);
         }
+        let tracker = &mut self.trackers[self.repeating?];
         let model = tracker.model(ticks, until)?;
         let mut means = ticks.means(from, until).to_vec();
         let rate_hz = ticks.rate_hz;
@@ -73,6 +76,19 @@ impl Mains {
         };
         model.subtract(&mut means, grid);
         Some(means)
+    }
+}
+
+impl Mains {
+    /// The tracker whose hum repeats best, if any does.
+    fn most_repeating(&self, ticks: &Ticks, from: u64, until: u64) -> Option<usize> {
+        self.trackers
+            .iter()
+            .map(|t| changing(ticks, from, until, t.lag))
+            .enumerate()
+            .filter(|(_, changed)| *changed < REPEATS)
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(index, _)| index)
     }
 }
 

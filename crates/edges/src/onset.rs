@@ -7,8 +7,9 @@
 
 use crate::linear::{self, Solver};
 use crate::response::{Response, Term};
-use crate::shape::{Shape, interpolate};
+use crate::shape::{Shape, resample};
 use rustfft::num_complex::Complex64;
+use std::rc::Rc;
 
 /// Places of alike transitions may differ by so much before they are lined up.
 const LINE_UP_S: f64 = 0.0025;
@@ -98,13 +99,16 @@ pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onse
 const MODEL_SHARE: f64 = 0.07;
 const MODEL_SAMPLES: f64 = 0.15;
 
+/// Shapes whose sum follows an onset.
+type Model = Vec<Rc<Shape>>;
+
 /// What the onsets of a kind share.
 struct Shared {
     /// Onset in samples from the places of the transitions.
     offset: f64,
     variance: f64,
     residual: f64,
-    model: Vec<Shape>,
+    model: Model,
 }
 
 /// A transition's own onset is looked for so far from the shared one.
@@ -180,9 +184,10 @@ impl Group<'_> {
                 continue;
             }
             // Levels differ by droop; only the shape is averaged.
-            let level = interpolate(self.samples, start + before as f64 * 0.5);
-            for (i, value) in values.iter_mut().enumerate() {
-                *value += interpolate(self.samples, start + i as f64) - level;
+            let here = resample(self.samples, start, count);
+            let level = here[before / 2];
+            for (value, x) in values.iter_mut().zip(here) {
+                *value += x - level;
             }
             taken += 1.0;
         }
@@ -208,9 +213,7 @@ impl Group<'_> {
         if first < 24.0 || first + n as f64 + 24.0 > self.samples.len() as f64 {
             return None;
         }
-        let here: Vec<f64> = (0..n)
-            .map(|i| interpolate(self.samples, first + i as f64))
-            .collect();
+        let here = resample(self.samples, first, n);
         let ramp = (0..n).map(|i| i as f64 / n as f64 - 0.5).collect();
         let basis = [vec![1.0; n], ramp, shape.to_vec(), slope];
         let solver = Solver::new(&basis)?;
@@ -326,7 +329,7 @@ impl Group<'_> {
         &self,
         windows: &[(Vec<f64>, f64)],
         first: f64,
-        model: &[Shape],
+        model: &[Rc<Shape>],
     ) -> Option<(f64, f64, f64)> {
         let from = first - (SEARCH_BEFORE_S * self.rate_hz).max(2.0);
         let to = first + (SEARCH_AFTER_S * self.rate_hz).max(2.5);
@@ -341,7 +344,7 @@ impl Group<'_> {
         from: f64,
         to: f64,
         spacing: f64,
-        model: &[Shape],
+        model: &[Rc<Shape>],
     ) -> Option<(f64, f64, f64)> {
         let count = ((to - from) / spacing).round() as usize;
         let misfits: Vec<f64> = (0..=count)
@@ -422,7 +425,7 @@ impl Group<'_> {
 
 /// What may follow the onset, simplest first: a bend; a jump and a bend; the same with a decay of 0.15 ms,
 /// and with a spike of 0.04 ms as well (line and quench capacitors that discharge into the contact).
-fn models(rate_hz: f64) -> Vec<Vec<Shape>> {
+fn models(rate_hz: f64) -> Vec<Model> {
     let shape = |terms: &[(f64, f64)]| {
         let terms = terms
             .iter()
@@ -438,31 +441,32 @@ fn models(rate_hz: f64) -> Vec<Vec<Shape>> {
                 ),
             })
             .collect();
-        Shape::new(&Response { terms }, rate_hz)
+        Rc::new(Shape::new(&Response { terms }, rate_hz))
     };
-    let step = || shape(&[(1.0, 0.0)]);
-    let bend = || shape(&[(1.0, 0.0), (-1.0, 0.003)]);
-    let turn = || shape(&[(1.0, 0.0), (-1.0, 0.0006)]);
-    let decay = || shape(&[(1.0, 0.000_15)]);
-    let spike = || shape(&[(1.0, 0.000_04)]);
+    let step = shape(&[(1.0, 0.0)]);
+    let bend = shape(&[(1.0, 0.0), (-1.0, 0.003)]);
+    let turn = shape(&[(1.0, 0.0), (-1.0, 0.0006)]);
+    let decay = shape(&[(1.0, 0.000_15)]);
+    let spike = shape(&[(1.0, 0.000_04)]);
+    let of = |shapes: &[&Rc<Shape>]| shapes.iter().map(|s| Rc::clone(s)).collect();
     vec![
-        vec![bend(), turn()],
-        vec![step(), bend(), turn()],
-        vec![step(), bend(), turn(), decay()],
-        vec![step(), bend(), turn(), decay(), spike()],
+        of(&[&bend, &turn]),
+        of(&[&step, &bend, &turn]),
+        of(&[&step, &bend, &turn, &decay]),
+        of(&[&step, &bend, &turn, &decay, &spike]),
     ]
 }
 
 /// Squared residual of a straight line and the model from `at` on.
-fn misfit(window: &[f64], at: f64, model: &[Shape]) -> Option<f64> {
+fn misfit(window: &[f64], at: f64, model: &[Rc<Shape>]) -> Option<f64> {
     let n = window.len();
     let mut basis = vec![
         vec![1.0; n],
         (0..n).map(|i| i as f64 / n as f64 - 0.5).collect(),
     ];
     for shape in model {
-        basis.push((0..n).map(|i| shape.at(i as f64 - at)).collect());
+        basis.push(shape.column(at, n));
     }
-    let (_, residual) = Solver::new(&basis)?.fit(window);
+    let residual = linear::residual(&basis, window)?;
     Some(residual * residual * n as f64)
 }

@@ -50,6 +50,14 @@ impl Sheet<'_> {
             / (self.coarse.rate_hz * self.coarse.factor as f64)
     }
 
+    /// First block of which some part comes after a place.
+    fn first_after(&self, place: f64, blocks: usize) -> Option<usize> {
+        let half_block_s = 0.5 / self.coarse.rate_hz;
+        let guess = (place / self.coarse.factor as f64) as usize;
+        let from = guess.saturating_sub(self.from + 2);
+        (from..blocks).find(|&i| self.since(place, i) > -half_block_s)
+    }
+
     fn take_steps(&self, rest: &mut [f64], fitted: &Fitted, sign: f64, response: &Response) {
         self.take_step(rest, fitted.at, sign * fitted.amplitude, response);
         for &(start, end) in &fitted.reversals {
@@ -60,14 +68,24 @@ impl Sheet<'_> {
 
     fn take_step(&self, rest: &mut [f64], at: f64, size: f64, response: &Response) {
         let half_block_s = 0.5 / self.coarse.rate_hz;
-        for (i, value) in rest.iter_mut().enumerate() {
-            let t = self.since(at, i);
-            if t <= -half_block_s {
-                continue;
+        // The block in which the step falls holds only part of it.
+        let Some(first) = self.first_after(at, rest.len()) else {
+            return;
+        };
+        let t = self.since(at, first);
+        let share = ((t + half_block_s) / (2.0 * half_block_s)).min(1.0);
+        rest[first] -= size * share * response.at(t.max(0.5 * (t + half_block_s)));
+        for term in &response.terms {
+            let since = self.since(at, first + 1);
+            let mut now = size * term.weight * (term.pole * since).exp();
+            let factor = (term.pole / self.coarse.rate_hz).exp();
+            for value in &mut rest[first + 1..] {
+                *value -= now.re;
+                now *= factor;
+                if now.norm_sqr() < 1e-14 * size * size {
+                    break;
+                }
             }
-            // The block in which the step falls holds only part of it.
-            let share = ((t + half_block_s) / (2.0 * half_block_s)).min(1.0);
-            *value -= size * share * response.at(t.max(0.5 * (t + half_block_s)));
         }
     }
 

@@ -1,5 +1,6 @@
 //! A step through a probe as a recorder's band-limit leaves it, at any fraction of a sample.
 
+use crate::linear;
 use crate::response::Response;
 use rustfft::num_complex::Complex64;
 use std::f64::consts::PI;
@@ -44,6 +45,7 @@ impl Shape {
     }
 
     /// Value `x` samples after the contact moved.
+    #[cfg(test)]
     pub(crate) fn at(&self, x: f64) -> f64 {
         if x >= REACH as f64 {
             return self.response.at(x / self.rate_hz);
@@ -59,10 +61,44 @@ impl Shape {
         left + fraction * (right - left)
     }
 
-    /// Change of the value with `x`.
-    pub(crate) fn slope(&self, x: f64) -> f64 {
+    /// Values at the samples 0 to `length`, the contact having moved at sample `at`: what `at` gives for each,
+    /// at the cost of a few multiplications. The samples lie in a row of the table, and beyond it each
+    /// exponential goes on by one factor.
+    pub(crate) fn column(&self, at: f64, length: usize) -> Vec<f64> {
+        let mut out = vec![0.0; length];
+        let reach = REACH as f64;
+        let first = ((at - reach).ceil().max(0.0) as usize).min(length);
+        let settled = ((at + reach).ceil().max(0.0) as usize).min(length);
+        let position = (first as f64 - at + reach) * OVERSAMPLING as f64;
+        let (index, fraction) = (position as usize, position.fract());
+        for (k, value) in out[first..settled].iter_mut().enumerate() {
+            let row = index + k * OVERSAMPLING;
+            let left = self.table[row.min(self.table.len() - 1)];
+            let right = self.table[(row + 1).min(self.table.len() - 1)];
+            *value = left + fraction * (right - left);
+        }
+        let tail = &mut out[settled..];
+        for term in &self.response.terms {
+            let since = (settled as f64 - at) / self.rate_hz;
+            let mut now = term.weight * (term.pole * since).exp();
+            let factor = (term.pole / self.rate_hz).exp();
+            for value in tail.iter_mut() {
+                *value += now.re;
+                now *= factor;
+            }
+        }
+        out
+    }
+
+    /// Change of the values with the time since the contact moved.
+    pub(crate) fn slopes(&self, at: f64, length: usize) -> Vec<f64> {
         const H: f64 = 0.05;
-        (self.at(x + H) - self.at(x - H)) / (2.0 * H)
+        let later = self.column(at - H, length);
+        let mut slopes = self.column(at + H, length);
+        for (slope, later) in slopes.iter_mut().zip(later) {
+            *slope = (later - *slope) / (2.0 * H);
+        }
+        slopes
     }
 }
 
@@ -100,21 +136,32 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
-/// Value of a band-limited trace between its samples.
-pub(crate) fn interpolate(samples: &[f64], place: f64) -> f64 {
-    let first = (place - REACH as f64).ceil().max(0.0) as usize;
-    let last =
-        ((place + REACH as f64).floor().max(0.0) as usize).min(samples.len().saturating_sub(1));
+/// Values of a band-limited trace at `count` places a sample apart, the first of them between its samples.
+/// All lie at the same fraction of a sample, so the weights are the same for each.
+pub(crate) fn resample(samples: &[f64], first: f64, count: usize) -> Vec<f64> {
     let kernel: &[f64] = &KERNEL;
-    (first..=last)
-        .map(|i| {
-            let position = (place - i as f64 + REACH as f64) * OVERSAMPLING as f64;
+    let whole = first.floor();
+    let weights: Vec<f64> = (0..2 * REACH)
+        .map(|k| {
+            // Sample k - REACH + 1 away from the whole one below the place.
+            let distance = first - whole + REACH as f64 - 1.0 - k as f64;
+            let position = (distance + REACH as f64) * OVERSAMPLING as f64;
             let index = (position as usize).min(kernel.len() - 2);
             let fraction = position - index as f64;
-            samples[i] * (kernel[index] + fraction * (kernel[index + 1] - kernel[index]))
+            let weight = kernel[index] + fraction * (kernel[index + 1] - kernel[index]);
+            weight * OVERSAMPLING as f64
         })
-        .sum::<f64>()
-        * OVERSAMPLING as f64
+        .collect();
+    let begin = whole as isize - REACH as isize + 1;
+    (0..count as isize)
+        .map(|i| {
+            let from = begin + i;
+            let skip = (-from).max(0) as usize;
+            let start = (from.max(0) as usize).min(samples.len());
+            let end = ((from + 2 * REACH as isize).max(0) as usize).clamp(start, samples.len());
+            linear::dot(&samples[start..end], &weights[skip.min(2 * REACH)..])
+        })
+        .collect()
 }
 
 #[cfg(test)]
@@ -130,6 +177,25 @@ mod tests {
         assert_abs_diff_eq!(shape.at(-25.0), 0.0, epsilon = 0.0);
         assert_abs_diff_eq!(shape.at(25.0), 1.0, epsilon = 0.0);
         assert_abs_diff_eq!(shape.at(3.3) + shape.at(-3.3), 1.0, epsilon = 1e-4);
+    }
+
+    #[test]
+    fn a_slow_sine_is_resampled() {
+        let sine = |x: f64| (0.31 * x).sin();
+        let samples: Vec<f64> = (0..200).map(|i| sine(f64::from(i))).collect();
+        for (i, value) in resample(&samples, 60.37, 40).into_iter().enumerate() {
+            assert_abs_diff_eq!(value, sine(60.37 + i as f64), epsilon = 2e-4);
+        }
+    }
+
+    #[test]
+    fn a_column_is_the_values_at_its_samples() {
+        let shape = Shape::new(&Response::second_order(180.0, 0.6), 16_000.0);
+        for at in [-70.3, -5.25, 31.7, 99.0, 130.2] {
+            for (i, value) in shape.column(at, 100).into_iter().enumerate() {
+                assert_abs_diff_eq!(value, shape.at(i as f64 - at), epsilon = 1e-9);
+            }
+        }
     }
 
     #[test]

@@ -8,7 +8,7 @@ use crate::coarse;
 /// Coarse blocks in a tick: 2 to 4 kHz.
 const BLOCKS: usize = 4;
 /// Sums run over so many samples side by side, which the compiler turns into vector instructions.
-const LANES: usize = 8;
+const LANES: usize = 4;
 
 /// Ticks of a stream, the older ones forgotten.
 #[derive(Debug)]
@@ -87,37 +87,64 @@ impl Ticks {
 /// Sums are taken of the differences from the first sample: a large offset then costs no digits.
 pub(crate) fn summarise(samples: &[f32]) -> Tick {
     let shift = samples[0];
-    let mut sum = [0.0f32; LANES];
-    let mut squares = [0.0f32; LANES];
-    let mut low = [shift; LANES];
-    let mut high = [shift; LANES];
-    let lanes = samples.chunks_exact(LANES);
-    let rest = lanes.remainder();
-    let mut take = |k: usize, x: f32| {
-        let apart = x - shift;
-        sum[k] += apart;
-        squares[k] += apart * apart;
-        low[k] = if x < low[k] { x } else { low[k] };
-        high[k] = if x > high[k] { x } else { high[k] };
-    };
+    let (lanes, rest) = samples.as_chunks::<LANES>();
+    let mut all = Lanes::new(shift);
     for lane in lanes {
-        for (k, &x) in lane.iter().enumerate() {
-            take(k, x);
-        }
+        all.take(lane, shift);
     }
-    for (k, &x) in rest.iter().enumerate() {
-        take(k, x);
+    if !rest.is_empty() {
+        // Filled up with the first sample, which adds nothing to any of the sums.
+        let mut lane = [shift; LANES];
+        lane[..rest.len()].copy_from_slice(rest);
+        all.take(&lane, shift);
     }
-    let total: f32 = sum.iter().sum();
     let count = samples.len() as f64;
-    let mean = f64::from(total) / count;
-    let squares = f64::from(squares.iter().sum::<f32>()) - mean * mean * count;
+    let mean = f64::from(all.sum.iter().sum::<f32>()) / count;
+    let squares = f64::from(all.squares.iter().sum::<f32>()) - mean * mean * count;
     Tick {
         mean: f64::from(shift) + mean,
         squares: squares.max(0.0),
-        low: low.iter().copied().fold(shift, f32::min),
-        high: high.iter().copied().fold(shift, f32::max),
+        low: all.low.into_iter().fold(shift, lesser),
+        high: all.high.into_iter().fold(shift, greater),
     }
+}
+
+/// Sums side by side.
+struct Lanes {
+    sum: [f32; LANES],
+    squares: [f32; LANES],
+    low: [f32; LANES],
+    high: [f32; LANES],
+}
+
+impl Lanes {
+    fn new(first: f32) -> Self {
+        Lanes {
+            sum: [0.0; LANES],
+            squares: [0.0; LANES],
+            low: [first; LANES],
+            high: [first; LANES],
+        }
+    }
+
+    fn take(&mut self, lane: &[f32; LANES], shift: f32) {
+        for k in 0..LANES {
+            let apart = lane[k] - shift;
+            self.sum[k] += apart;
+            self.squares[k] += apart * apart;
+            self.low[k] = lesser(self.low[k], lane[k]);
+            self.high[k] = greater(self.high[k], lane[k]);
+        }
+    }
+}
+
+/// One machine instruction, unlike `f32::min`, which minds what is no number.
+fn lesser(a: f32, b: f32) -> f32 {
+    if b < a { b } else { a }
+}
+
+fn greater(a: f32, b: f32) -> f32 {
+    if b > a { b } else { a }
 }
 
 #[cfg(test)]
