@@ -80,7 +80,9 @@ fn worth_reporting(Seen { train, white, .. }: &Seen) -> bool {
         .iter()
         .any(|d| matches!(d, Doubt::UnexplainedEdge(_)));
     if pulses < PROVING {
-        return !unexplained && clear && usual(1) < REPORTED_RESIDUAL;
+        // What a recording that starts inside a train leaves of its pulse before is no click.
+        let cut = train.doubts.contains(&Doubt::StartsInside);
+        return (cut || !unexplained) && clear && usual(1) < REPORTED_RESIDUAL;
     }
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
     let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
