@@ -37,7 +37,7 @@ fn introduction() -> String {
 
 fn row(row: &Row) -> String {
     let seconds = 60.0 * row.minutes as f64;
-    let ratio = |other: Cost| format!("{:.2}", other.cpu_s / row.ours.cpu_s);
+    let ratio = |other: Cost| significant(other.cpu_s / row.ours.cpu_s);
     let dash = || "–".to_owned();
     format!(
         "| {} | {} | {:.3} | {:.0} | {:.1} | {} | {} | {} |\n",
@@ -51,6 +51,12 @@ fn row(row: &Row) -> String {
         row.usual_way
             .map_or_else(dash, |c| format!("{:.0}", c.peak_mb)),
     )
+}
+
+/// Two figures that say something, however small.
+fn significant(ratio: f64) -> String {
+    let places = (1.0 - ratio.log10().floor()).clamp(0.0, 6.0) as usize;
+    format!("{ratio:.places$}")
 }
 
 fn length(minutes: usize) -> String {
@@ -105,6 +111,12 @@ mod of_page {
     }
 
     #[test]
+    fn a_ratio_has_two_figures() {
+        let shown = [0.0123, 0.5, 3.14159, 218.0].map(significant);
+        assert_eq!(shown, ["0.012", "0.50", "3.1", "218"]);
+    }
+
+    #[test]
     fn ratios_say_how_many_times_longer_the_other_takes() {
         let hour = Row {
             content: super::super::Content::Quiet,
@@ -115,7 +127,7 @@ mod of_page {
         };
         let text = row(&hour);
         assert!(
-            text.contains("| 1 h | 0.500 | 7200 | 12.0 | 2.00 | – | – |"),
+            text.contains("| 1 h | 0.500 | 7200 | 12.0 | 2.0 | – | – |"),
             "{text}"
         );
     }
