@@ -38,6 +38,18 @@ pub(crate) struct Options {
     output: PathBuf,
 }
 
+impl Options {
+    /// The arguments that decide what is measured, as they are typed.
+    fn arguments(&self) -> String {
+        let minutes: Vec<String> = self.minutes.iter().map(usize::to_string).collect();
+        format!(
+            " --minutes {} --worst-minutes {}",
+            minutes.join(","),
+            self.worst_minutes
+        )
+    }
+}
+
 /// One recording and what each of the three cost on it.
 pub(crate) struct Row {
     pub(crate) content: Content,
@@ -68,7 +80,7 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         .map(|(content, minutes)| bench.row(content, minutes))
         .collect::<Result<_, _>>()?;
     let start = bench.start()?;
-    let page = page::page(&rows, start);
+    let page = page::page(&options.arguments(), &rows, start);
     std::fs::write(&options.output, &page)
         .with_context(|| format!("cannot write {}", options.output.display()))?;
     print!("{page}");

@@ -7,21 +7,21 @@ const HEAD: &str = "\
 | recording, 48 kHz mono 16-bit | length | processor time, s | times real time | peak memory, MB | against sox stat | \
 against the usual way | the usual way's memory, MB |\n|---|---|---|---|---|---|---|---|\n";
 
-pub(crate) fn page(rows: &[Row], start: Cost) -> String {
+pub(crate) fn page(arguments: &str, rows: &[Row], start: Cost) -> String {
     let table: String = rows.iter().map(row).collect();
     format!(
         "{}{HEAD}{table}\n{}{}",
-        introduction(),
+        introduction(arguments),
         first_result(start),
         growth(rows)
     )
 }
 
-fn introduction() -> String {
+fn introduction(arguments: &str) -> String {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     format!(
         "# Performance\n\n\
-         Made by `cargo run --release -p xtask -- performance`; needs Linux, sox, and python3 with numpy. It builds \
+         Made by `cargo run --release -p xtask -- performance{arguments}`; needs Linux, sox, and python3 with numpy. It builds \
          the command, writes the recordings, and runs three programs on each of them, one after the other, on a \
          machine of {cores} cores:\n\n\
          - `fingerstop check FILE --limits none --format json`;\n\
@@ -112,8 +112,8 @@ mod of_page {
 
     #[test]
     fn a_ratio_has_two_figures() {
-        let shown = [0.0123, 0.5, 3.14159, 218.0].map(significant);
-        assert_eq!(shown, ["0.012", "0.50", "3.1", "218"]);
+        let shown = [0.0123, 0.5, 3.25, 218.0].map(significant);
+        assert_eq!(shown, ["0.012", "0.50", "3.2", "218"]);
     }
 
     #[test]
