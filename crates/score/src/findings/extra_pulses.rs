@@ -9,9 +9,14 @@ pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
     if let Some(plan) = evidence.count.other_plan {
         return vec![other_plan(plan, evidence)];
     }
+    // What is the same in every digit is said once.
+    if let Some(finding) = same_in_every_digit(evidence) {
+        return vec![finding];
+    }
     let digits = evidence.digits.iter().enumerate();
-    let single = digits.filter_map(|(index, digit)| in_digit(evidence, index, digit));
-    single.chain(same_in_every_digit(evidence)).collect()
+    digits
+        .filter_map(|(index, digit)| in_digit(evidence, index, digit))
+        .collect()
 }
 
 fn in_digit(evidence: &Evidence, index: usize, digit: &Digit) -> Option<Finding> {

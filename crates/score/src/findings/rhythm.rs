@@ -133,7 +133,13 @@ pub(super) fn of(groups: &[&Group], noise_percent: [f64; 2]) -> Rhythm {
     let openings = digits.iter().flat_map(|d| d.openings.clone()).collect();
     let breaks = digits.iter().flat_map(|d| d.breaks.clone()).collect();
     let (mut departures, mut left) = layout.search(openings, noise_percent[0], false);
-    departures.extend(layout.search(breaks, noise_percent[1], true).0);
+    let of_breaks = layout.search(breaks, noise_percent[1], true).0;
+    // A longer first break belongs to a longer first period, which shows in the openings.
+    departures.extend(
+        of_breaks
+            .into_iter()
+            .filter(|departure| !matches!(departure.pattern, Pattern::FirstPeriod { .. })),
+    );
     left.take_out(&layout.squares());
     Rhythm {
         jitter: jitter(&left, noise_percent[0]),
@@ -338,21 +344,13 @@ impl Layout {
     }
 
     fn opening_candidates(&self) -> Vec<Candidate> {
-        let single = |pattern, column| Candidate {
-            pattern,
-            columns: vec![column],
-            tries: 1,
-        };
         let mut candidates = vec![
             Candidate {
                 pattern: Pattern::Drift { percent: 0.0 },
                 columns: self.squares(),
                 tries: 1,
             },
-            single(
-                Pattern::FirstPeriod { percent: 0.0 },
-                self.column(|_, index, _| if index == 0 { 1.0 } else { 0.0 }),
-            ),
+            self.first(),
             self.alternating(false),
         ];
         candidates.extend(self.teeth(false));
@@ -361,10 +359,19 @@ impl Layout {
     }
 
     fn break_candidates(&self) -> Vec<Candidate> {
-        [self.alternating(true)]
+        [self.alternating(true), self.first()]
             .into_iter()
             .chain(self.teeth(true))
             .collect()
+    }
+
+    /// The first pulse of every digit.
+    fn first(&self) -> Candidate {
+        Candidate {
+            pattern: Pattern::FirstPeriod { percent: 0.0 },
+            columns: vec![self.column(|_, index, _| if index == 0 { 1.0 } else { 0.0 })],
+            tries: 1,
+        }
     }
 
     /// Half to one side, half to the other, turn about. Each digit has a size of its own: where a digit of an odd number
