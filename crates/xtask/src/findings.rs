@@ -515,9 +515,8 @@ findings that need sure digits are withheld: the next column leaves those record
 surplus or missing pulses of single digits beside a finding about all of them, or a late opening beside a long period.\n\
 - Chatter, off-normal contacts and the make level leave no trace in some kinds of recording (spikes only, heavy noise, \
 samples cut off flat, low rates): those are not drawn for these findings.\n\
-- `split-break` and `pulses-while-winding` are missed mostly in loops with relays, where the current hardly moves in a few \
-milliseconds; `make-level-sags` is withheld in recordings through a coupling capacitor whose flat tops cannot be told from \
-clipping, which coarse encodings have (`--verbose` names every miss).\n\
+- The aim is 95 % found and under 1 % false alarms. `--verbose` names every miss with its kind of recording; the known \
+shortfalls stand in the changelog.\n\
 - `split-break` is never sure by design: the digit's count is in doubt, so only the first column tells.\n\
 - Not in the table, since they need no telling apart: `missing-pulses`, `other-plan`, `break-length`, `make-length`, \
 `late-reopening`. Their tests are in `crates/score/tests/findings.rs`.\n";
