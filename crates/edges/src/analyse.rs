@@ -9,7 +9,7 @@ use crate::events::Event;
 use crate::hum::{self, Fitter, Grid, HumModel};
 use crate::levels;
 use crate::linear;
-use crate::refine::{Fitted, Refined, Refiner};
+use crate::refine::{self, Fitted, Refined, Refiner};
 use crate::remainder;
 use crate::types::{Direction, Edge, Hum, LevelStep, Polarity, Reversal, Train};
 use crate::view;
@@ -350,6 +350,7 @@ fn build(
         samples: &samples,
         rate_hz: window.rate_hz,
         sign,
+        coarse_levels: refine::coarse_levels(&samples),
     };
     let local: Vec<Pulse> = pulses.iter().map(|p| p.earlier(from)).collect();
     let mut refined = refiner.run(&local, coarse, &found.entry.probe, found.chain.amplitude);

@@ -249,15 +249,45 @@ fn solve(
     }
     let freedom = (window.len() as f64 - basis.len() as f64).max(1.0);
     let variance = linear::dot(&rest, &rest) / freedom;
+    let noise = noise_variance(&rest, steps, variance, solution[floor_terms]);
     Some(Solved {
         amplitude: solution[floor_terms],
         floor: solution[..floor_terms].to_vec(),
         shifts: solution[floor_terms + 1..].to_vec(),
         residual: variance.sqrt(),
         variances: (floor_terms + 1..basis.len())
-            .map(|i| variance * inverse[i][i])
+            .map(|i| noise * inverse[i][i])
             .collect(),
     })
+}
+
+/// The recorder's filter is never quite the one assumed, which shows in so many samples beside a step and is
+/// accounted for by itself.
+const BESIDE: f64 = 8.0;
+/// Fewer samples farther away tell no noise.
+const LEAST_SAMPLES: usize = 12;
+/// A fit that leaves so much more beside its steps than elsewhere, and than this share of the step, is wrong.
+const WRONG: f64 = 6.0;
+const WRONG_SHARE: f64 = 0.02;
+
+/// Variance of the noise, from what a fit leaves far from its steps; where the fit is wrong, or all is near,
+/// from all that it leaves.
+fn noise_variance(rest: &[f64], steps: &[Step], all: f64, amplitude: f64) -> f64 {
+    let far: Vec<f64> = rest
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| steps.iter().all(|s| (*i as f64 - s.at).abs() > BESIDE))
+        .map(|(_, x)| *x)
+        .collect();
+    if far.len() < LEAST_SAMPLES {
+        return all;
+    }
+    let noise = linear::dot(&far, &far) / (far.len() as f64 - 3.0);
+    if all > WRONG * noise + (WRONG_SHARE * amplitude).powi(2) {
+        all
+    } else {
+        noise
+    }
 }
 
 /// Root-mean-square residual of a straight line.

@@ -19,8 +19,10 @@ const AFTER_S: f64 = 0.006;
 const BEFORE_S: f64 = 0.002;
 /// Steps of this share of the larger of two are as large as they.
 const AS_LARGE: f32 = 0.7;
-/// So many as large may lie between: a click.
-const BETWEEN: usize = 1;
+/// So many as large may lie between: a click, or the two steps of a closure that splits a break; and in a row,
+/// no more than one for each pulse and one besides.
+const BETWEEN: usize = 2;
+const EXTRA: usize = 1;
 /// Breaks of a row, like steps of it, and its periods differ by less, as logarithms.
 const BREAKS: f64 = 0.45;
 const SIZES: f32 = 1.0;
@@ -84,6 +86,9 @@ struct Pair {
     closing: usize,
     /// Pulses of the longest row that ends here, the last period of it, and the pulse before.
     row: usize,
+    /// Steps as large that lie in the break, and in the whole row.
+    within: usize,
+    extra: usize,
     period: f64,
     before: Option<usize>,
 }
@@ -110,7 +115,13 @@ impl Rows<'_> {
             }
         }
         let kept = pairs.iter().zip(keep).filter(|(_, keep)| *keep);
-        kept.flat_map(|(p, _)| [p.opening, p.closing]).collect()
+        // What is as large within a break may split it.
+        kept.flat_map(|(p, _)| {
+            let large = AS_LARGE * self.size(p.opening).min(self.size(p.closing));
+            (p.opening..=p.closing)
+                .filter(move |&i| i == p.opening || i == p.closing || self.size(i) > large)
+        })
+        .collect()
     }
 
     fn ticks(&self, seconds: f64) -> u64 {
@@ -150,11 +161,14 @@ impl Rows<'_> {
                     continue;
                 }
                 let large = AS_LARGE * self.size(opening).max(self.size(closing));
-                if self.between(opening, closing, large) <= BETWEEN {
+                let within = self.between(opening, closing, large);
+                if within <= BETWEEN {
                     out.push(Pair {
                         opening,
                         closing,
                         row: 1,
+                        within,
+                        extra: within,
                         period: 0.0,
                         before: None,
                     });
@@ -175,8 +189,13 @@ impl Rows<'_> {
                     break;
                 }
                 let row = pairs[j].row + 1;
-                if row > pairs[i].row && self.follows(&pairs[j], &pairs[i]) {
+                let Some(extra) = self.follows(&pairs[j], &pairs[i]) else {
+                    continue;
+                };
+                let better = row > pairs[i].row || (row == pairs[i].row && extra < pairs[i].extra);
+                if better && extra <= row + EXTRA {
                     pairs[i].row = row;
+                    pairs[i].extra = extra;
                     pairs[i].before = Some(j);
                     pairs[i].period = period as f64;
                 }
@@ -184,7 +203,8 @@ impl Rows<'_> {
         }
     }
 
-    fn follows(&self, before: &Pair, own: &Pair) -> bool {
+    /// Steps as large in the row that `own` continues; `None` when it does not follow.
+    fn follows(&self, before: &Pair, own: &Pair) -> Option<usize> {
         let period = (self.at(own.opening) - self.at(before.opening)) as f64;
         let length = |p: &Pair| (self.at(p.closing) - self.at(p.opening)) as f64;
         let like = |a: usize, b: usize| {
@@ -196,17 +216,18 @@ impl Rows<'_> {
             || [1.0, 2.0, 0.5]
                 .iter()
                 .any(|times| (period / (usual * times)).ln().abs() < PERIODS);
-        self.at(before.closing) < self.at(own.opening)
+        let follows = self.at(before.closing) < self.at(own.opening)
             && period >= *PERIOD_S.start() * self.tick_rate_hz
             && even
             && (length(own) / length(before)).ln().abs() < BREAKS
             && like(own.opening, before.opening)
-            && like(own.closing, before.closing)
-            && self.between(
-                before.closing,
-                own.opening,
-                AS_LARGE * self.size(own.opening).max(self.size(before.closing)),
-            ) <= BETWEEN
+            && like(own.closing, before.closing);
+        let make = || {
+            let large = AS_LARGE * self.size(own.opening).max(self.size(before.closing));
+            self.between(before.closing, own.opening, large)
+        };
+        let between = follows.then(make).filter(|between| *between <= BETWEEN)?;
+        Some(before.extra + between + own.within)
     }
 
     /// Whether a pulse, or two in a row, stand in quiet.

@@ -33,9 +33,11 @@ const ROUGH_S: f64 = 0.002;
 const QUIET_S: [f64; 3] = [0.003, 0.0065, 0.01];
 const QUIET_LENGTH_S: f64 = 0.0025;
 /// What a sharp template may be off for all edges alike, in samples.
-const SHARP_COMMON: f64 = 0.015;
+const SHARP_COMMON: f64 = 0.003;
+/// The same for onsets.
+const ONSET_COMMON: f64 = 0.015;
 /// What it may be off for each by itself, in samples: the recorder's anti-alias filter is not known.
-const SHARP_OWN: f64 = 0.012;
+const SHARP_OWN: f64 = 0.0055;
 /// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
 const CLIPPED_OWN: f64 = 0.2;
 const CLIPPED_COMMON: f64 = 0.15;
@@ -44,6 +46,11 @@ const CLIPPED_COMMON: f64 = 0.15;
 const HIDDEN_RESIDUAL: f64 = 0.03;
 const HIDDEN_USUALS: f64 = 3.0;
 const HIDDEN_S: f64 = 0.000_1;
+/// Samples this close have one value. A trace whose values lie far apart, beside its range, is flat
+/// without being cut off, unless at the recorder's own full scale.
+const SAME: f64 = 1e-9;
+const COARSE: f64 = 0.001;
+const FULL_SCALE: f64 = 0.97;
 /// Looked at beside a transition for flat tops.
 const FLAT_S: f64 = 0.001;
 
@@ -113,6 +120,20 @@ pub(crate) struct Refiner<'a> {
     pub(crate) rate_hz: f64,
     /// Sign of an opening.
     pub(crate) sign: f64,
+    /// The samples take so few values that a quiet stretch has but one.
+    pub(crate) coarse_levels: bool,
+}
+
+/// Whether the values that samples take lie as far apart as those of an encoding of eight bits.
+pub(crate) fn coarse_levels(samples: &[f64]) -> bool {
+    let mut values: Vec<f64> = samples.to_vec();
+    values.sort_by(f64::total_cmp);
+    values.dedup();
+    let steps: Vec<f64> = values.windows(2).map(|w| w[1] - w[0]).collect();
+    match (linear::median(&steps), values.first(), values.last()) {
+        (Some(step), Some(lowest), Some(highest)) => step > COARSE * (highest - lowest),
+        _ => false,
+    }
 }
 
 impl Refiner<'_> {
@@ -243,7 +264,11 @@ impl Refiner<'_> {
             last: at + 2.0 + length,
         };
         let (before, after) = (flat(self.window(before).0), flat(self.window(after).0));
-        (before.is_some() != after.is_some()).then(|| before.or(after).unwrap_or(0))
+        let (level, count) = match (before, after) {
+            (Some(flat), None) | (None, Some(flat)) => flat,
+            _ => return None,
+        };
+        (level.abs() > FULL_SCALE || !self.coarse_levels).then_some(count)
     }
 
     /// Where a sharp step does not describe the transitions of a kind, their onsets are found instead.
@@ -281,7 +306,7 @@ impl Refiner<'_> {
             fitted.residual = onsets.noise.max(1e-4);
             fitted.reversals.clear();
         }
-        Some(onsets.common + SHARP_COMMON * SHARP_COMMON)
+        Some(onsets.common + ONSET_COMMON * ONSET_COMMON)
     }
 
     /// Noise before a transition over its amplitude. A sharp step fitted to a slow or ringing transition
@@ -514,18 +539,16 @@ fn fitted(fit: &Fit, sign: f64) -> Fitted {
     }
 }
 
-/// Number of samples that have the most common extreme value, when nearly all of the window has it.
-fn flat(window: &[f64]) -> Option<usize> {
+/// The extreme value that nearly all of the window has, and how many samples have it.
+fn flat(window: &[f64]) -> Option<(f64, usize)> {
     let highest = window.iter().copied().fold(f64::MIN, f64::max);
     let lowest = window.iter().copied().fold(f64::MAX, f64::min);
     [highest, lowest]
         .into_iter()
         .map(|extreme| {
-            window
-                .iter()
-                .filter(|x| (**x - extreme).abs() < 1e-9)
-                .count()
+            let same = window.iter().filter(|x| (**x - extreme).abs() < SAME);
+            (extreme, same.count())
         })
-        .max()
-        .filter(|&count| count >= 4 && 10 * count >= 6 * window.len())
+        .max_by_key(|flat| flat.1)
+        .filter(|&(_, count)| count >= 4 && 10 * count >= 6 * window.len())
 }

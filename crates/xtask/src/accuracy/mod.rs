@@ -290,7 +290,7 @@ fn explain(name: &str, index: u64, compared: &Compared, notable: f64) {
         let (speed, percent) = (errors.speed, errors.percent_break);
         if percent.error.abs() > notable {
             println!(
-                "    {name} {index}: speed {:+.5} % ({:+.1} of u95), percent break {:+.4} points ({:+.1} of u95)",
+                "    {name} {index}: speed {:+.5} % ({:+.2} of u95), percent break {:+.4} points ({:+.2} of u95)",
                 speed.error,
                 speed.error / speed.u95,
                 percent.error,
