@@ -21,6 +21,10 @@ pub(crate) struct Fit {
     pub(crate) level_before: f64,
     /// Root-mean-square residual, degrees of freedom counted.
     pub(crate) residual: f64,
+    /// Samples fitted.
+    pub(crate) samples: usize,
+    /// Root-mean-square residual far from the steps.
+    pub(crate) noise: f64,
     /// Variances of the instants, in samples², by the normal equations.
     pub(crate) variances: Vec<f64>,
 }
@@ -179,6 +183,8 @@ pub(crate) fn fit(window: &[f64], shape: &Shape, start: &[Step], order: usize) -
         amplitude: solved.amplitude,
         level_before,
         residual: solved.residual,
+        samples: window.len(),
+        noise: solved.noise,
         variances: solved.variances,
     })
 }
@@ -205,6 +211,7 @@ struct Solved {
     floor: Vec<f64>,
     shifts: Vec<f64>,
     residual: f64,
+    noise: f64,
     variances: Vec<f64>,
 }
 
@@ -255,6 +262,7 @@ fn solve(
         floor: solution[..floor_terms].to_vec(),
         shifts: solution[floor_terms + 1..].to_vec(),
         residual: variance.sqrt(),
+        noise: noise.sqrt(),
         variances: (floor_terms + 1..basis.len())
             .map(|i| noise * inverse[i][i])
             .collect(),

@@ -32,12 +32,18 @@ const ROUGH_S: f64 = 0.002;
 /// Windows before a transition in which it may be quiet: their ends, and their length.
 const QUIET_S: [f64; 3] = [0.003, 0.0065, 0.01];
 const QUIET_LENGTH_S: f64 = 0.0025;
-/// What a sharp template may be off for all edges alike, in samples.
+/// What a sharp template may be off for all edges alike: in samples, by the recorder's filter; and in seconds, by
+/// the capacitance of line and leads, some nanofarads behind some hundred ohms, which rounds openings more than
+/// closings and shows in nothing else.
 const SHARP_COMMON: f64 = 0.003;
-/// The same for onsets.
+const SHARP_COMMON_S: f64 = 0.23e-6;
+/// The same for onsets, in samples.
 const ONSET_COMMON: f64 = 0.015;
-/// What it may be off for each by itself, in samples: the recorder's anti-alias filter is not known.
-const SHARP_OWN: f64 = 0.0055;
+/// What it may be off for each by itself, in samples, over the root of the energy that it leaves unexplained: the
+/// recorder's anti-alias filter is not known. Found on filters of linear phase and on gentle ones.
+const SHARP_OWN: f64 = 0.074;
+/// That energy beside the step's size, as far as it can be told from noise.
+const UNEXPLAINED: std::ops::Range<f64> = 0.003..0.02;
 /// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
 const CLIPPED_OWN: f64 = 0.2;
 const CLIPPED_COMMON: f64 = 0.15;
@@ -196,11 +202,12 @@ impl Refiner<'_> {
             );
             out.push((opened, closed));
         }
+        let common = SHARP_COMMON.powi(2) + (SHARP_COMMON_S * self.rate_hz).powi(2);
         let mut refined = Refined {
             pulses: out,
             poles,
             step: amplitude,
-            common: (SHARP_COMMON * SHARP_COMMON, SHARP_COMMON * SHARP_COMMON),
+            common: (common, common),
             slow: (false, false),
             clipped: 0,
         };
@@ -523,7 +530,10 @@ fn fitted(fit: &Fit, sign: f64) -> Fitted {
     let ratio = fit.residual / fit.amplitude;
     // The normal equations give the Cramer-Rao bound; the term in the fourth power is the regime in which
     // noise makes the wrong sample look like the step.
-    let variance = fit.variances[0] + 26.0 * ratio.powi(4) + SHARP_OWN.powi(2);
+    let noise = fit.noise / fit.amplitude;
+    let unexplained = (ratio * ratio - noise * noise) * fit.samples as f64;
+    let filter = SHARP_OWN.powi(2) * unexplained.clamp(UNEXPLAINED.start, UNEXPLAINED.end);
+    let variance = fit.variances[0] + 26.0 * ratio.powi(4) + filter;
     Fitted {
         at: fit.steps[0].at,
         half_step: fit.steps[0].at,
