@@ -27,6 +27,11 @@ const SHARP_RESIDUAL: f64 = 0.02;
 const SHARP_NOISES: f64 = 1.8;
 /// An onset must leave less than this share of what the sharp steps leave, or it explains nothing more.
 const SLOW_RESIDUALS: f64 = 0.7;
+/// An onset lies no farther from the sharp fit than this, and the more, the worse that fits.
+const SHIFT_S: f64 = 0.000_5;
+const SHIFT_RESIDUAL_S: f64 = 0.005;
+/// Share of its difference from the others' shift that an onset is uncertain by.
+const SHIFT_SHARE: f64 = 0.25;
 /// Standard uncertainty of a place that no fit has improved.
 const ROUGH_S: f64 = 0.002;
 /// Windows before a transition in which it may be quiet: their ends, and their length.
@@ -306,10 +311,21 @@ impl Refiner<'_> {
         if onsets.residual > SLOW_RESIDUALS * residual * linear::median(&amplitudes)? {
             return None;
         }
-        for (fitted, onset) in fitted.iter_mut().zip(&onsets.each) {
+        let shifts: Vec<f64> = fitted
+            .iter()
+            .zip(&onsets.each)
+            .map(|(f, onset)| onset.at - f.at)
+            .collect();
+        let usual = linear::median(&shifts)?;
+        // A step that fits this well cannot have begun that much earlier: the onset is of something else.
+        if usual.abs() > (SHIFT_S + SHIFT_RESIDUAL_S * residual) * self.rate_hz {
+            return None;
+        }
+        for ((fitted, onset), shift) in fitted.iter_mut().zip(&onsets.each).zip(&shifts) {
             fitted.at = onset.at;
             fitted.half_step = onset.half_step;
-            fitted.variance = onset.variance;
+            // One that lies otherwise than its like may be right or wrong.
+            fitted.variance = onset.variance + (SHIFT_SHARE * (shift - usual)).powi(2);
             fitted.residual = onsets.noise.max(1e-4);
             fitted.reversals.clear();
         }
