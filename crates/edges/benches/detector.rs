@@ -58,6 +58,7 @@ fn only(kind: SoundKind) -> Scenario {
             start_s: None,
             end_s: None,
             until_first_break: false,
+            while_closed: false,
         }],
         ..Scenario::default()
     }
