@@ -26,8 +26,8 @@ const WHITE: f64 = 0.35;
 /// Looked at around a train for steps that it does not explain: two periods of the slowest dial.
 const LEFT_OVER_S: f64 = 0.45;
 /// A make that ends a digit: as long as this, or this many periods.
-const LEAST_PAUSE_S: f64 = 0.180;
-const PAUSE_PERIODS: f64 = 1.7;
+pub(crate) const LEAST_PAUSE_S: f64 = 0.180;
+pub(crate) const PAUSE_PERIODS: f64 = 1.7;
 
 /// Steps are looked for so far around an event.
 const AROUND_EVENT_S: f64 = 0.002;
@@ -315,7 +315,7 @@ fn split(chain: &Chain, rate_hz: f64) -> Vec<Vec<Pulse>> {
         .map(|w| w[1] - w[0])
         .filter(|p| *p < 0.3)
         .collect();
-    let usual = linear::median(&periods).unwrap_or(0.1);
+    let usual = linear::quantile(&periods, 0.3).unwrap_or(0.1);
     let longest = LEAST_PAUSE_S.max(PAUSE_PERIODS * usual);
     let mut out: Vec<Vec<Pulse>> = Vec::new();
     for pulse in &chain.pulses {

@@ -10,7 +10,7 @@ const PROVING: usize = 3;
 /// Breaks of one dial differ by less than this factor's logarithm.
 const ALIKE: f64 = 0.35;
 /// Steps of one line differ by less.
-const SAME_STEP: f64 = 0.4;
+const SAME_STEP: f64 = 0.7;
 /// Openings of a doubtful train leave less than this, or the train is left out.
 const REPORTED_RESIDUAL: f64 = 0.12;
 /// Both kinds of edges leave more than this, and no white noise.
@@ -58,13 +58,13 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         }
         let beyond_doubt = s.train.doubts.is_empty() && (same_line || !short);
         let steps = !proven.is_empty() || like_steps(&s.train);
-        beyond_doubt || (same_line && steps && worth_reporting(s))
+        beyond_doubt || (same_line && steps && worth_reporting(s, alike))
     });
 }
 
 /// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
 /// lie in; otherwise it is more likely no dialling at all.
-fn worth_reporting(Seen { train, white, .. }: &Seen) -> bool {
+fn worth_reporting(Seen { train, white, .. }: &Seen, alike: bool) -> bool {
     let pulses = train.edges.len() / 2;
     if pulses > MOST_PULSES || !share_of_period(train).is_none_or(|s| SHARES.contains(&s)) {
         return false;
@@ -82,7 +82,7 @@ fn worth_reporting(Seen { train, white, .. }: &Seen) -> bool {
     if pulses < PROVING {
         // What a recording that starts inside a train leaves of its pulse before is no click.
         let cut = train.doubts.contains(&Doubt::StartsInside);
-        return (cut || !unexplained) && clear && usual(1) < REPORTED_RESIDUAL;
+        return (cut || alike || !unexplained) && clear && usual(1) < REPORTED_RESIDUAL;
     }
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
     let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);

@@ -1,5 +1,6 @@
 //! Whether a pulse count is beyond doubt.
 
+use crate::analyse::{LEAST_PAUSE_S, PAUSE_PERIODS};
 use crate::bank::Candidate;
 use crate::chain::Pulse;
 use crate::linear;
@@ -70,8 +71,19 @@ fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
         .left_over
         .iter()
         .filter(|c| (from..to).contains(&(c.at as f64)))
+        .filter(|c| !begins_another(evidence, c))
         .find(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
         .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
+}
+
+/// An opening after a pause that ends a digit is the next digit's.
+fn begins_another(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+    let pause = (LEAST_PAUSE_S * evidence.rate_hz).max(PAUSE_PERIODS * evidence.period());
+    evidence
+        .pulses
+        .last()
+        .is_some_and(|last| step.at as f64 > last.closing.at as f64 + pause)
+        && step.amplitude * evidence.sign > 0.0
 }
 
 /// A dial's pulses are alike; a hand on the hook is not that even.

@@ -200,6 +200,36 @@ fn two_numbers_far_apart() -> Rendered {
     })
 }
 
+/// At 10 pps a pause of 180 ms ends a digit; 300 ms later its figures are there, and they stay.
+#[test]
+fn trains_come_out_soon_after_their_pause() {
+    let rendered = two_numbers_far_apart();
+    let rate = rendered.sample_rate_hz;
+    let mut detector = Detector::new(rate);
+    let mut out_s: Vec<f64> = Vec::new();
+    let mut early: Vec<Vec<f64>> = Vec::new();
+    for (block, samples) in rendered.channels[0].chunks(80).enumerate() {
+        detector.push(samples);
+        let now_s = (80 * block + samples.len()) as f64 / rate;
+        for train in detector.trains().skip(out_s.len()) {
+            out_s.push(now_s);
+            early.push(train.edges.iter().map(|e| e.instant_s).collect());
+        }
+    }
+    let trace = detector.finish();
+    assert!(out_s.len() + 1 >= trace.trains.len(), "{out_s:?}");
+    for ((now_s, early), train) in out_s.iter().zip(&early).zip(&trace.trains) {
+        let last = train.edges[train.edges.len() - 1].instant_s;
+        assert!(
+            now_s - last < 0.48,
+            "{} s after its last make",
+            now_s - last
+        );
+        let instants: Vec<f64> = train.edges.iter().map(|e| e.instant_s).collect();
+        assert_eq!(&instants, early);
+    }
+}
+
 proptest! {
     #![proptest_config(fixed(2, 6))]
 
