@@ -97,3 +97,14 @@ impl Evidence<'_> {
             .filter(move |(index, digit)| digit.sure && !holes(*index))
     }
 }
+/// Patterns are looked for in so many digits of a recording: more add nothing that one could act on, and the
+/// work grows with their cube.
+const MOST_DIGITS: usize = 60;
+
+/// Digits spread evenly over a recording, all of them when they are few.
+fn spread_over<'a>(groups: &[&'a Group]) -> Vec<&'a Group> {
+    let count = groups.len().min(MOST_DIGITS);
+    (0..count)
+        .map(|i| groups[i * groups.len() / count])
+        .collect()
+}

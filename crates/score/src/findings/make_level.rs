@@ -35,7 +35,9 @@ pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
     if groups.is_empty() {
         return Vec::new();
     }
-    sag(evidence, &groups).into_iter().collect()
+    sag(evidence, &super::spread_over(&groups))
+        .into_iter()
+        .collect()
 }
 
 fn sag(evidence: &Evidence, groups: &[&Group]) -> Option<Finding> {

@@ -128,6 +128,7 @@ pub(super) fn of(groups: &[&Group], noise_percent: [f64; 2]) -> Rhythm {
     if groups.is_empty() {
         return Rhythm::default();
     }
+    let groups = super::spread_over(&groups);
     let digits: Vec<Series> = groups.iter().map(|group| Series::of(group)).collect();
     let layout = Layout::of(&digits);
     let openings = digits.iter().flat_map(|d| d.openings.clone()).collect();
