@@ -30,7 +30,7 @@ pub(crate) const LEAST_PAUSE_S: f64 = 0.180;
 pub(crate) const PAUSE_PERIODS: f64 = 1.7;
 
 /// Steps are looked for so far around an event.
-const AROUND_EVENT_S: f64 = 0.002;
+const AROUND_EVENT_S: f64 = 0.0045;
 /// Samples kept around a train for its fits.
 const MARGIN_S: f64 = 0.1;
 

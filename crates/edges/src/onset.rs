@@ -96,8 +96,8 @@ pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onse
 
 /// Found on loops solved by an independent circuit simulator and by our own: an onset errs by some
 /// hundredths of the time to the first tenth, and by a seventh of a sample where that is instant.
-const MODEL_SHARE: f64 = 0.07;
-const MODEL_SAMPLES: f64 = 0.15;
+const MODEL_SHARE: f64 = 0.09;
+const MODEL_SAMPLES: f64 = 0.2;
 
 /// Shapes whose sum follows an onset.
 type Model = Vec<Rc<Shape>>;

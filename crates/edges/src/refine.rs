@@ -41,7 +41,7 @@ const QUIET_LENGTH_S: f64 = 0.0025;
 /// the capacitance of line and leads, some nanofarads behind some hundred ohms, which rounds openings more than
 /// closings and shows in nothing else.
 const SHARP_COMMON: f64 = 0.003;
-const SHARP_COMMON_S: f64 = 0.23e-6;
+const SHARP_COMMON_S: f64 = 0.31e-6;
 /// The same for onsets, in samples.
 const ONSET_COMMON: f64 = 0.015;
 /// What it may be off for each by itself, in samples, over the root of the energy that it leaves unexplained: the
