@@ -14,6 +14,8 @@ use crate::ticks::{self, Ticks};
 use crate::types::{Doubt, Trace, Train};
 use crate::view::Overview;
 
+/// Full scale is 1; nothing in a recording is this large.
+const LOUDEST: f32 = 1e6;
 /// Samples are taken in, and ticks made of them, by so many.
 const CHUNK: usize = 16_384;
 /// No event for so long, and a digit may be over.
@@ -123,7 +125,8 @@ impl Detector {
         }
     }
 
-    /// Takes the next samples, in full-scale units (±1). What is no number counts as zero.
+    /// Takes the next samples, in full-scale units (±1). What is no number, or beyond a
+    /// million times full scale, counts as zero.
     pub fn push(&mut self, samples: &[f32]) {
         for chunk in samples.chunks(CHUNK) {
             self.samples.extend_from_slice(chunk);
@@ -183,7 +186,7 @@ impl Detector {
         let done = (self.ticks.count() * factor as u64 - self.before) as usize;
         for samples in self.samples[done..].chunks_exact_mut(factor) {
             let mut tick = self.ticks.push(samples);
-            if !tick.mean.is_finite() {
+            if !(tick.mean.is_finite() && tick.low > -LOUDEST && tick.high < LOUDEST) {
                 silence(samples);
                 tick = self.ticks.replace(samples);
             }
@@ -390,9 +393,10 @@ impl Detector {
     }
 }
 
-/// What is no number becomes zero.
+/// What is no number, or none of a recording, becomes zero.
 fn silence(samples: &mut [f32]) {
-    for x in samples.iter_mut().filter(|x| !x.is_finite()) {
+    let wild = |x: &&mut f32| !(x.is_finite() && x.abs() < LOUDEST);
+    for x in samples.iter_mut().filter(wild) {
         *x = 0.0;
     }
 }

@@ -200,6 +200,25 @@ fn two_numbers_far_apart() -> Rendered {
     })
 }
 
+/// A damaged file may hold anything. What is no number counts as silence, and spoils nothing else.
+#[test]
+fn samples_that_are_no_numbers_count_as_silence() {
+    let rendered = two_numbers_far_apart();
+    let rate = rendered.sample_rate_hz;
+    let mut samples = rendered.channels[0].clone();
+    let clean = measured(&samples, rate);
+    let wild = [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, f32::MAX];
+    for (sample, &value) in samples[2000..].iter_mut().zip(&wild) {
+        *sample = value;
+    }
+    samples.push(f32::NAN);
+    let trace = measured(&samples, rate);
+    assert!(trace.rms.is_finite() && trace.peak < 10.0);
+    let bounded = |v: &Vec<f32>| v.iter().all(|x| x.abs() < 10.0);
+    assert!(bounded(&trace.overview.low) && bounded(&trace.overview.high));
+    assert_eq!(instants(&trace), instants(&clean));
+}
+
 /// At 10 pps a pause of 180 ms ends a digit; 300 ms later its figures are there, and they stay.
 #[test]
 fn trains_come_out_soon_after_their_pause() {
