@@ -11,6 +11,7 @@ use crate::levels;
 use crate::linear;
 use crate::refine::{self, Fitted, Refined, Refiner};
 use crate::remainder;
+use crate::ticks;
 use crate::types::{Direction, Edge, Hum, LevelStep, Polarity, Reversal, Train};
 use crate::view;
 use std::ops::Range;
@@ -68,7 +69,7 @@ pub(crate) struct TickWindow<'a> {
 impl TickWindow<'_> {
     /// Time of a tick's middle, in seconds.
     fn middle_s(&self, tick: u64) -> f64 {
-        (tick as f64 + 0.5 - 0.5 / self.factor as f64) / self.rate_hz
+        ticks::middle_s(tick, self.factor, self.rate_hz)
     }
 
     fn hum(&self) -> Option<HumModel> {

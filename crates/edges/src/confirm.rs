@@ -3,7 +3,7 @@
 
 use crate::analyse::Seen;
 use crate::linear;
-use crate::types::{Doubt, Polarity, Train};
+use crate::types::{Direction, Doubt, Edge, Polarity, Train};
 
 /// A train with so many even pulses proves itself.
 const PROVING: usize = 3;
@@ -69,12 +69,8 @@ fn worth_reporting(Seen { train, white, .. }: &Seen, alike: bool) -> bool {
     if pulses > MOST_PULSES || !share_of_period(train).is_none_or(|s| SHARES.contains(&s)) {
         return false;
     }
-    let residuals = |of: usize| -> Vec<f64> {
-        let own = train.edges.iter().skip(of).step_by(2);
-        own.map(|e| e.residual).collect()
-    };
-    let usual = |of: usize| linear::median(&residuals(of)).unwrap_or(1.0);
-    let clear = usual(0) < REPORTED_RESIDUAL;
+    let leaves_little = |kind| usual_residual(train, kind).is_some_and(|r| r < REPORTED_RESIDUAL);
+    let clear = leaves_little(Direction::Opening);
     let unexplained = train
         .doubts
         .iter()
@@ -82,7 +78,7 @@ fn worth_reporting(Seen { train, white, .. }: &Seen, alike: bool) -> bool {
     if pulses < PROVING {
         // What a recording that starts inside a train leaves of its pulse before is no click.
         let cut = train.doubts.contains(&Doubt::StartsInside);
-        return (cut || alike || !unexplained) && clear && usual(1) < REPORTED_RESIDUAL;
+        return (cut || alike || !unexplained) && clear && leaves_little(Direction::Closing);
     }
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
     let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
@@ -91,11 +87,8 @@ fn worth_reporting(Seen { train, white, .. }: &Seen, alike: bool) -> bool {
 
 /// An edge that leaves much of its size unexplained, and no white noise, lies in sound that may have made it.
 fn drowned(Seen { train, white, .. }: &Seen) -> Option<Doubt> {
-    let kind = |of: usize| -> Vec<f64> {
-        let own = train.edges.iter().skip(of).step_by(2);
-        own.map(|e| e.residual).collect()
-    };
-    let least = linear::median(&kind(0))?.min(linear::median(&kind(1))?);
+    let openings = usual_residual(train, Direction::Opening)?;
+    let least = openings.min(usual_residual(train, Direction::Closing)?);
     let first = train.edges.first()?.instant_s;
     (!white && least > DROWNED_RESIDUAL).then_some(Doubt::WeakEdge(first))
 }
@@ -110,12 +103,8 @@ fn share_of_period(train: &Train) -> Option<f64> {
 /// Whether the openings of a train are steps of one size, and so the closings; in a short train also one and
 /// the other.
 fn like_steps(train: &Train) -> bool {
-    let sizes = |of: usize| -> Vec<f64> {
-        let own = train.edges.iter().skip(of).step_by(2);
-        own.map(|e| (e.level_after - e.level_before).abs())
-            .collect()
-    };
-    let (openings, closings) = (sizes(0), sizes(1));
+    let sizes = |kind| of_kind(train, kind, |e| (e.level_after - e.level_before).abs());
+    let (openings, closings) = (sizes(Direction::Opening), sizes(Direction::Closing));
     let spread = |sizes: &[f64]| {
         let share = |s: f64| linear::quantile(sizes, s).unwrap_or(0.0);
         share(0.9) / share(0.1).max(f64::MIN_POSITIVE)
@@ -152,6 +141,17 @@ impl Kind {
     fn alike(&self, other: &Kind) -> bool {
         self.same_line(other) && (self.break_s / other.break_s).ln().abs() < ALIKE
     }
+}
+
+/// A measure of every edge of one kind.
+fn of_kind(train: &Train, kind: Direction, measure: fn(&Edge) -> f64) -> Vec<f64> {
+    let own = train.edges.iter().filter(|e| e.direction == kind);
+    own.map(measure).collect()
+}
+
+/// Median residual of the edges of one kind.
+fn usual_residual(train: &Train, kind: Direction) -> Option<f64> {
+    linear::median(&of_kind(train, kind, |e| e.residual))
 }
 
 /// Median break of a train, in seconds.

@@ -70,16 +70,14 @@ impl Mains {
         let mut means = ticks.means(from, until).to_vec();
         let rate_hz = ticks.rate_hz;
         let grid = Grid {
-            start_s: middle_s(ticks, from),
+            start_s: ticks.middle_s(from),
             rate_hz,
             mean_s: 1.0 / rate_hz,
         };
         model.subtract(&mut means, grid);
         Some(means)
     }
-}
 
-impl Mains {
     /// The tracker whose hum repeats best, if any does.
     fn most_repeating(&self, ticks: &Ticks, from: u64, until: u64) -> Option<usize> {
         self.trackers
@@ -90,11 +88,6 @@ impl Mains {
             .min_by(|a, b| a.1.total_cmp(&b.1))
             .map(|(index, _)| index)
     }
-}
-
-/// Time of the middle of a tick.
-fn middle_s(ticks: &Ticks, tick: u64) -> f64 {
-    (tick as f64 + 0.5 - 0.5 / ticks.factor as f64) / ticks.rate_hz
 }
 
 /// Share of the power of tick to tick differences that is not the same `lag` ticks earlier: one for noise,
@@ -152,7 +145,7 @@ impl Tracker {
                 self.first = number + 1;
                 continue;
             }
-            let piece = self.fitter.piece(means, middle_s(ticks, number * length));
+            let piece = self.fitter.piece(means, ticks.middle_s(number * length));
             self.pieces.push(piece);
         }
     }

@@ -61,6 +61,11 @@ impl Ticks {
         self.first + self.means.len() as u64
     }
 
+    /// Time of the middle of a tick, in seconds.
+    pub(crate) fn middle_s(&self, tick: u64) -> f64 {
+        middle_s(tick, self.factor, self.rate_hz)
+    }
+
     /// Means of a stretch of ticks, as far as they are kept.
     pub(crate) fn means(&self, from: u64, to: u64) -> &[f32] {
         &self.means[self.kept(from, to)]
@@ -82,6 +87,11 @@ impl Ticks {
     pub(crate) fn of(&self, seconds: f64) -> u64 {
         (seconds * self.rate_hz).round() as u64
     }
+}
+
+/// Time of the middle of a tick of `factor` samples, in seconds from the first sample.
+pub(crate) fn middle_s(tick: u64, factor: usize, tick_rate_hz: f64) -> f64 {
+    (tick as f64 + 0.5 - 0.5 / factor as f64) / tick_rate_hz
 }
 
 /// Sums are taken of the differences from the first sample: a large offset then costs no digits.
