@@ -12,6 +12,7 @@ mod explain;
 mod interrupt;
 mod limits;
 mod limits_file;
+mod manner;
 mod output;
 mod stop;
 mod synth;

@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 
 use super::name::Pattern;
-use crate::check::args::ColorWhen;
 use crate::check::measuring::MeasureArgs;
+use crate::manner::{Colour, Quiet};
 use crate::stop::Stop;
 
 /// Options of `batch`.
@@ -65,24 +65,11 @@ pub(crate) struct BatchArgs {
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub(crate) jobs: Option<u16>,
 
-    /// Colour the text
-    #[arg(
-        long,
-        value_enum,
-        value_name = "WHEN",
-        default_value_t,
-        env = "FINGERSTOP_COLOR",
-        hide_env_values = true
-    )]
-    pub(crate) color: ColorWhen,
+    #[command(flatten)]
+    pub(crate) colour: Colour,
 
-    /// Say nothing on standard error but errors
-    #[arg(short, long)]
-    pub(crate) quiet: bool,
-
-    /// Show no progress
-    #[arg(long)]
-    pub(crate) no_progress: bool,
+    #[command(flatten)]
+    pub(crate) quiet: Quiet,
 }
 
 /// How the table is written.

@@ -1,6 +1,5 @@
 //! How far a batch is: count, rate and time left, on a terminal only.
 
-use std::io::{IsTerminal, stderr};
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -14,7 +13,7 @@ pub(crate) struct Progress(ProgressBar);
 impl Progress {
     /// Counts the inputs first, if there is a terminal to show it on.
     pub(crate) fn new(args: &BatchArgs) -> Progress {
-        if args.quiet || args.no_progress || !stderr().is_terminal() {
+        if !args.quiet.shows_progress() {
             return Progress(ProgressBar::hidden());
         }
         let total = if args.merge {

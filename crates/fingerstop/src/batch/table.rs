@@ -34,7 +34,7 @@ pub(super) fn write(
     mut sheet: Sheet,
 ) -> Result<(), Stop> {
     let (args, exit) = (batch.args, batch.exit);
-    let paint = paint(args.color, &batch.output);
+    let paint = paint(args.colour.color, &batch.output);
     let counts = batch.index.counts();
     let mut output = std::mem::replace(&mut batch.output, Output::Standard);
     output.write(&head(args.format, paint), exit)?;

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::measuring::MeasureArgs;
+use crate::manner::{Colour, Quiet};
 use crate::stop::Stop;
 use clap::{Args, ValueEnum};
 
@@ -80,24 +81,11 @@ pub(crate) struct CheckArgs {
     #[arg(long, value_name = "DATE", requires = "tag")]
     pub(crate) tag_date: Option<String>,
 
-    /// Colour the text
-    #[arg(
-        long,
-        value_enum,
-        value_name = "WHEN",
-        default_value_t,
-        env = "FINGERSTOP_COLOR",
-        hide_env_values = true
-    )]
-    pub(crate) color: ColorWhen,
+    #[command(flatten)]
+    pub(crate) colour: Colour,
 
-    /// Say nothing on standard error but errors
-    #[arg(short, long)]
-    pub(crate) quiet: bool,
-
-    /// Show no progress
-    #[arg(long)]
-    pub(crate) no_progress: bool,
+    #[command(flatten)]
+    pub(crate) quiet: Quiet,
 }
 
 /// How results are written.
@@ -136,18 +124,6 @@ pub(crate) enum ThemeName {
     Light,
     /// Dark
     Dark,
-}
-
-/// When text is coloured.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
-pub(crate) enum ColorWhen {
-    /// On a terminal, unless NO_COLOR is set
-    #[default]
-    Auto,
-    /// Always
-    Always,
-    /// Never
-    Never,
 }
 
 impl CheckArgs {

@@ -1,6 +1,6 @@
 //! Progress on a terminal, and nowhere else.
 
-use std::io::{IsTerminal, Write, stderr};
+use std::io::{Write, stderr};
 use std::time::{Duration, Instant};
 
 use super::args::CheckArgs;
@@ -21,7 +21,7 @@ pub(crate) struct Progress {
 impl Progress {
     /// Progress over all inputs of a run.
     pub(crate) fn new(args: &CheckArgs) -> Self {
-        let wanted = !args.quiet && !args.no_progress && stderr().is_terminal();
+        let wanted = args.quiet.shows_progress();
         Progress {
             wanted,
             files: args.files.len(),

@@ -7,8 +7,9 @@ use report::json::{self, RecordingJson};
 use report::{Paint, Record};
 use score::{Digit, Settings, Takes, Verdict};
 
-use super::args::{CheckArgs, ColorWhen, Format};
+use super::args::{CheckArgs, Format};
 use super::settings::Chosen;
+use crate::manner::ColorWhen;
 use crate::output::Output;
 use crate::stop::Stop;
 
@@ -37,7 +38,7 @@ impl<'a> Renderer<'a> {
             settings: &chosen.settings,
             measure_only: chosen.measure_only,
             dial_id: args.dial_id.as_deref(),
-            paint: paint(args.color, output),
+            paint: paint(args.colour.color, output),
             one_screen: output.is_standard() && stdout().is_terminal() && stderr().is_terminal(),
             recordings: Vec::new(),
             verdicts: Vec::new(),

@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use clap::{Args, ValueEnum};
 use report::MaxShift;
 
-use crate::check::args::ColorWhen;
 use crate::check::measuring::MeasureArgs;
+use crate::manner::Colour;
 use crate::stop::Stop;
 
 /// Options of `compare`.
@@ -43,16 +43,8 @@ pub(crate) struct CompareArgs {
     #[arg(long)]
     pub(crate) force: bool,
 
-    /// Colour the text
-    #[arg(
-        long,
-        value_enum,
-        value_name = "WHEN",
-        default_value_t,
-        env = "FINGERSTOP_COLOR",
-        hide_env_values = true
-    )]
-    pub(crate) color: ColorWhen,
+    #[command(flatten)]
+    pub(crate) colour: Colour,
 }
 
 /// How a comparison is written.

@@ -45,7 +45,10 @@ pub(crate) fn run(args: &CompareArgs) -> Result<Exit, Stop> {
 
 fn written(args: &CompareArgs, comparison: &Comparison, output: &Output) -> Result<String, Stop> {
     match args.format {
-        CompareFormat::Text => Ok(report::compare_text(comparison, paint(args.color, output))),
+        CompareFormat::Text => Ok(report::compare_text(
+            comparison,
+            paint(args.colour.color, output),
+        )),
         CompareFormat::Json => report::compare_json(comparison, VERSION)
             .map_err(|error| Stop::Failed(format!("cannot write JSON: {error}"))),
     }
