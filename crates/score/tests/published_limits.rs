@@ -23,6 +23,18 @@ fn passes(verdict: Verdict) -> bool {
     matches!(verdict, Verdict::Pass | Verdict::ConditionalPass)
 }
 
+/// Speed and percent break just within and just outside a set: pass, or fail.
+fn assert_corners(corners: &[(&str, f64, f64, bool)]) {
+    for &(set, pps, percent, within) in corners {
+        let expected = if within { Verdict::Pass } else { Verdict::Fail };
+        assert_eq!(
+            verdict(dial(10, pps, percent), &by(set)),
+            expected,
+            "{set} at {pps} pps, {percent} %"
+        );
+    }
+}
+
 /// Nominal dials against every set: speed, break and make in ms, then P or F in the order of [`SETS`].
 /// `fi-rx` only informs: P is inside.
 /// Worked by hand from the limits: the 1.6 and the 2.0 ratio families fail each other's healthy dials.
@@ -92,14 +104,7 @@ fn rate_and_percent_corners() {
         ("jp-10", 10.0, 57.9, false),
         ("jp-10", 10.0, 70.1, false),
     ];
-    for (set, pps, percent, within) in corners {
-        let expected = if within { Verdict::Pass } else { Verdict::Fail };
-        assert_eq!(
-            verdict(dial(10, pps, percent), &by(set)),
-            expected,
-            "{set} at {pps} pps, {percent} %"
-        );
-    }
+    assert_corners(&corners);
 }
 
 /// German postal text and dictionary entry: period 90-110 ms, break to make 1.3-1.9.
@@ -360,14 +365,7 @@ fn corners_of_the_other_sets() {
         ("nl-1.6", 10.0, 56.51, false),
         ("nl-1.6", 10.0, 65.53, false),
     ];
-    for (set, pps, percent, within) in corners {
-        let expected = if within { Verdict::Pass } else { Verdict::Fail };
-        assert_eq!(
-            verdict(dial(10, pps, percent), &by(set)),
-            expected,
-            "{set} at {pps} pps, {percent} %"
-        );
-    }
+    assert_corners(&corners);
 }
 
 /// Grade C and C+ say where a value lies and judge nothing. Break and make in ms, inside or not.
