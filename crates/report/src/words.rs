@@ -1,6 +1,35 @@
 //! The fixed words of verdicts and settings.
 
-use score::{Quench, Tap, Verdict};
+use score::limits::LimitSet;
+use score::{Digit, Quench, Tap, Verdict};
+
+/// The digit, or a query where the plan has none for its number of pulses.
+pub(crate) fn name(digit: &Digit) -> String {
+    digit.digit.clone().unwrap_or_else(|| "?".to_owned())
+}
+
+/// A number of pulses in words.
+pub(crate) fn pulses(count: usize) -> String {
+    if count == 1 {
+        "1 pulse".to_owned()
+    } else {
+        format!("{count} pulses")
+    }
+}
+
+/// Document, clause and year of a set, in one line.
+pub(crate) fn source(set: &LimitSet) -> String {
+    let parts = [
+        set.document.as_ref(),
+        set.clause.as_ref(),
+        set.year.as_ref(),
+    ];
+    parts
+        .into_iter()
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join(", ")
+}
 
 /// The verdict as programs read it: `pass`, `conditional-pass`, `conditional-fail`, `fail`, `not-judged`.
 #[must_use]

@@ -7,7 +7,7 @@ use super::page::{self, badge, safe};
 use crate::figure::{clock_joined, limits as limits_in_words, to_its_place, with_uncertainty};
 use crate::plot::{PlotError, Theme};
 use crate::record::{Measured, Record};
-use crate::words::{quantity, quench_word, tap_word, verdict_words};
+use crate::words::{name, pulses, quantity, quench_word, tap_word, verdict_words};
 use crate::{overlay_plot, overview_plot, timing_plot};
 
 const SCRIPT: &str = include_str!("record.js");
@@ -97,10 +97,9 @@ fn word(measured: &Measured, settings: &Settings) -> &'static str {
 
 fn what_was_dialled(measured: &Measured) -> String {
     let scored = &measured.scored;
-    let name = |digit: &Digit| digit.digit.clone().unwrap_or_else(|| "?".to_owned());
     let dialled = match scored.digits.as_slice() {
         [] => return "no dialling found".to_owned(),
-        [digit] => format!("digit {}, {} pulses", name(digit), digit.pulses),
+        [digit] => format!("digit {}, {}", name(digit), pulses(digit.pulses)),
         digits => format!(
             "digits {}",
             digits.iter().map(name).collect::<Vec<_>>().join(" ")
@@ -151,7 +150,7 @@ fn figures(measured: &Measured, settings: &Settings) -> Markup {
         @if !scored.digits.is_empty() { h2 { "Figures" } }
         @for (index, digit) in scored.digits.iter().enumerate() {
             h3 {
-                (score::nth_digit(index, digit.digit.as_deref())) ", " (digit.pulses) " pulses "
+                (score::nth_digit(index, digit.digit.as_deref())) ", " (pulses(digit.pulses)) " "
                 @if digit.verdict != Verdict::NotJudged { (badge(digit.verdict, verdict_words(digit.verdict))) }
             }
             @if let Some(doubt) = &digit.doubt { p { "The pulse count is not beyond doubt: " (safe(doubt)) } }
@@ -305,7 +304,7 @@ fn limits(settings: &Settings) -> Markup {
             None => p { "No limits were chosen, so nothing was judged." },
             Some(set) => {
                 p { strong { (set.name) } ", grade " (set.grade.name()) ": " (set.title) }
-                p { "Source: " (source(set)) }
+                p { "Source: " (crate::words::source(set)) }
                 @if !set.evidence.is_empty() { p.quiet { (set.evidence) } }
                 @if set.set_to_only {
                     p { "These limits tell what to set a dial to; being outside is not by itself a reason to reject it." }
@@ -314,19 +313,6 @@ fn limits(settings: &Settings) -> Markup {
             }
         }
     }
-}
-
-fn source(set: &score::LimitSet) -> String {
-    let parts: [&str; 3] = [
-        set.document.as_ref(),
-        set.clause.as_ref(),
-        set.year.as_ref(),
-    ];
-    parts
-        .into_iter()
-        .filter(|part| !part.is_empty())
-        .collect::<Vec<_>>()
-        .join(", ")
 }
 
 fn would_say(measured: &Measured) -> Markup {

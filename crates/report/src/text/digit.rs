@@ -6,20 +6,6 @@ use super::page::Page;
 use crate::figure::{clock_joined, limits, to_its_place, with_uncertainty};
 use crate::words::{quantity, verdict_words};
 
-/// The digit, or a query where the plan has none for its number of pulses.
-pub(super) fn name(digit: &Digit) -> String {
-    digit.digit.clone().unwrap_or_else(|| "?".to_owned())
-}
-
-/// A number of pulses in words.
-pub(super) fn pulses(count: usize) -> String {
-    if count == 1 {
-        "1 pulse".to_owned()
-    } else {
-        format!("{count} pulses")
-    }
-}
-
 /// Writes what was measured of `digit`, beside the limits that it was compared with.
 pub(super) fn figures(page: &mut Page, digit: &Digit, scored: &Scored, settings: &Settings) {
     page.blank();

@@ -4,20 +4,7 @@ use score::limits::{Grade, LimitSet, PercentLimit, Range};
 
 use super::page::{Page, Paint};
 use crate::figure::limits;
-
-/// Document, clause and year of a set, in one line.
-pub(super) fn source(set: &LimitSet) -> String {
-    let parts = [
-        set.document.as_ref(),
-        set.clause.as_ref(),
-        set.year.as_ref(),
-    ];
-    parts
-        .into_iter()
-        .filter(|part| !part.is_empty())
-        .collect::<Vec<_>>()
-        .join(", ")
-}
+use crate::words::source;
 
 /// The grade, with what it says of the evidence where it must be printed: `A`, `B+, second-hand`.
 pub(super) fn grade(set: &LimitSet) -> String {

@@ -12,7 +12,7 @@ mod tests;
 use score::{Scored, Settings, Verdict};
 
 use crate::record::{Measured, Record, Unreadable};
-use crate::words::verdict_words;
+use crate::words::{self, verdict_words};
 use page::Page;
 
 pub use limits::{limit_list, limit_sheet};
@@ -96,13 +96,13 @@ fn verdict_line(measured: &Measured, settings: &Settings) -> String {
 }
 
 fn what_was_dialled(page: &mut Page, scored: &Scored) {
-    let digits: Vec<String> = scored.digits.iter().map(digit::name).collect();
+    let digits: Vec<String> = scored.digits.iter().map(words::name).collect();
     let plan = match scored.plan {
         score::Plan::Standard => String::new(),
         plan => format!(" (plan {})", plan.name()),
     };
     let line = match scored.digits.as_slice() {
-        [only] => format!("digit {}, {}{plan}", digits[0], digit::pulses(only.pulses)),
+        [only] => format!("digit {}, {}{plan}", digits[0], words::pulses(only.pulses)),
         _ => format!("{} digits: {}{plan}", digits.len(), digits.join(" ")),
     };
     page.paragraph(2, &line);
@@ -189,7 +189,7 @@ fn limit_lines(page: &mut Page, settings: &Settings) {
         2,
         &format!("{} (grade {}): {}", set.name, limits::grade(set), set.title),
     );
-    page.paragraph(2, &format!("source: {}", limits::source(set)));
+    page.paragraph(2, &format!("source: {}", words::source(set)));
     if set.set_to_only {
         page.paragraph(2, "these limits tell what to set a dial to; being outside is not by itself a reason to reject it");
     }

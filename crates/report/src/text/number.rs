@@ -2,9 +2,9 @@
 
 use score::{Digit, Settings, Value};
 
-use super::digit::name;
 use super::page::Page;
 use crate::figure::{clock_joined, with_uncertainty};
+use crate::words::name;
 use crate::words::verdict_words;
 
 /// Writes one line a digit.
