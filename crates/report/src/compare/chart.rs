@@ -2,12 +2,13 @@
 
 use super::{Comparison, digit_name};
 use crate::compare::pairing;
-use crate::compare::text::{pulses, word};
+use crate::compare::text::word;
 use crate::plot::pulses::{
     self as plot, DRAWN_AT_MOST, PulsePanel, PulsePoint, PulseSeries, PulseSheet,
 };
 use crate::plot::{PlotError, Theme};
 use crate::saved::{Saved, SavedDigit, SavedRange};
+use crate::words::pulses;
 
 /// One plot for each digit that at least two recordings hold, at most `most` of them.
 pub(super) fn plots(

@@ -3,12 +3,12 @@
 use maud::{Markup, PreEscaped, html};
 use score::Verdict;
 
-use super::text::{nothing_to_compare, pulses, shift_line, with_value, word};
+use super::text::{nothing_to_compare, shift_line, with_value, word};
 use super::{Change, Comparison, Step, chart, digit_name, name_and_unit, signed};
 use crate::html::page::{self, badge, safe};
 use crate::plot::{PlotError, Theme};
 use crate::saved::{Saved, SavedFinding};
-use crate::words::verdict_words;
+use crate::words::{pulses, verdict_words};
 
 /// Plots on one page at most: a number of seven digits is enough to see.
 const PLOTS_AT_MOST: usize = 8;

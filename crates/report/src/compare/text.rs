@@ -6,7 +6,7 @@ use super::{Change, Comparison, Step, digit_name, name_and_unit, signed};
 use crate::figure::with_uncertainty;
 use crate::saved::{Saved, SavedFinding};
 use crate::text::page::{Page, Paint};
-use crate::words::verdict_words;
+use crate::words::{pulses, verdict_words};
 
 /// The comparison as text, with a newline at its end.
 #[must_use]
@@ -107,27 +107,35 @@ pub(super) fn nothing_to_compare(before: &Saved, after: &Saved) -> String {
         .to_owned()
 }
 
-pub(super) fn pulses(count: usize) -> String {
-    if count == 1 {
-        "1 pulse".to_owned()
-    } else {
-        format!("{count} pulses")
-    }
-}
-
 fn table(page: &mut Page, changes: &[Change], comparison: &Comparison) {
-    page.line(
-        2,
-        "               before            after             change",
-    );
-    for change in changes {
-        let row = format!(
-            "  {:<14} {:<17} {:<17} {:<17} ",
-            narrow_name(change.quantity),
-            with_value(change, |change| change.before),
-            with_value(change, |change| change.after),
-            signed(change.change)
-        );
+    let cells: Vec<[String; 4]> = changes
+        .iter()
+        .map(|change| {
+            [
+                narrow_name(change.quantity).to_owned(),
+                with_value(change, |change| change.before),
+                with_value(change, |change| change.after),
+                signed(change.change),
+            ]
+        })
+        .collect();
+    let head = ["", "before", "after", "change"];
+    // A column is as wide as its longest figure, and two blanks part it from the next.
+    let width = |column: usize| {
+        let longest = cells.iter().map(|row| row[column].chars().count()).max();
+        longest.unwrap_or(0).max(head[column].len())
+    };
+    let widths = [width(0), width(1), width(2), width(3)];
+    let line = |row: [&str; 4]| -> String {
+        let padded = row
+            .iter()
+            .zip(widths)
+            .map(|(cell, width)| format!("{cell:<width$}"));
+        padded.collect::<Vec<_>>().join("  ")
+    };
+    page.line(2, line(head).trim_end());
+    for (change, row) in changes.iter().zip(&cells) {
+        let row = format!("  {}  ", line([&row[0], &row[1], &row[2], &row[3]]));
         let judged = comparison
             .max_shifts
             .iter()
