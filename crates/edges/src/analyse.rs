@@ -155,7 +155,7 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
 }
 
 /// A train and what else was seen of it.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Seen {
     pub(crate) train: Train,
     /// Every step is a plain change of level.

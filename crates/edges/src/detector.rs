@@ -11,7 +11,7 @@ use crate::hum::{Fitter, NOMINAL_HZ};
 use crate::mains::Mains;
 use crate::pairs;
 use crate::ticks::{self, Ticks};
-use crate::types::{Doubt, Trace, Train};
+use crate::types::{Doubt, Envelope, Trace, Train};
 use crate::view::Overview;
 
 /// Full scale is 1; nothing in a recording is this large.
@@ -149,6 +149,24 @@ impl Detector {
     /// may yet lift a doubt, or show that it was no dialling.
     pub fn trains(&self) -> impl Iterator<Item = &Train> {
         self.seen.iter().map(|s| &s.train)
+    }
+
+    /// What would be given if the recording ended here, without the stretch that is not yet over: short trains
+    /// that nothing confirms up to now have their doubt. There is no overview.
+    #[must_use]
+    pub fn so_far(&self) -> Trace {
+        let mut seen = self.seen.clone();
+        confirm::confirm(&mut seen);
+        Trace {
+            sample_rate_hz: self.rate_hz,
+            samples: self.count(),
+            heard_not_wired: false,
+            clipped: seen.iter().map(|s| s.clipped).sum(),
+            trains: seen.into_iter().map(|s| s.train).collect(),
+            rms: self.account.rms(self.count()),
+            peak: f64::from(self.account.peak),
+            overview: Envelope::default(),
+        }
     }
 
     /// Ends the recording and gives what was found.

@@ -39,6 +39,7 @@ pub struct Warning {
     /// | `non-finite` | samples that are not numbers or infinite; replaced by 0 |
     /// | `damaged-packet` | a compressed packet could not be decoded; its time is filled, see [`crate::Recording::gaps`] |
     /// | `format-changed` | rate or channels change in mid-file; the recording ends there |
+    /// | `marked-gap` | the file marks in itself where samples were lost when it was captured, see [`crate::Recording::gaps`] |
     /// | `csv-cell` | cells without a number; the value before them was held, and a row without any is a gap |
     /// | `csv-resampled` | the times are not uniform; resampled by straight lines |
     /// | `csv-time` | times that run backwards or jump |
@@ -48,7 +49,7 @@ pub struct Warning {
     pub message: String,
 }
 
-/// A stretch whose samples are missing in the file and were filled by holding the last value.
+/// A stretch whose samples are missing in the file and were filled, by holding the last value or as the file marks.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Gap {
     /// First filled frame, counted from the start of the recording.

@@ -29,6 +29,7 @@ mod csv;
 mod error;
 mod facts;
 mod g711;
+mod marks;
 mod mpeg;
 mod packets;
 mod pcm;

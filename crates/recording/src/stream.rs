@@ -87,6 +87,23 @@ impl Notes {
         }
     }
 
+    /// Keeps the gaps that a file marks in itself.
+    pub(crate) fn mark_gaps(&mut self, mut gaps: Vec<Gap>) {
+        gaps.truncate(MOST_GAPS);
+        if let Some(first) = gaps.first() {
+            let places = match gaps.len() {
+                1 => "1 place".to_owned(),
+                more => format!("{more} places, the first"),
+            };
+            let message = format!(
+                "samples are missing at {places} at frame {}, as the file itself marks",
+                first.start_frame
+            );
+            self.warn("marked-gap", message);
+        }
+        self.gaps = gaps;
+    }
+
     /// Keeps a gap, up to a bound; one that follows on the last is joined to it.
     pub(crate) fn gap(&mut self, gap: Gap) {
         if let Some(last) = self.gaps.last_mut()

@@ -6,6 +6,7 @@
 //! for BW64. It is also lenient, since recordings from loggers and pipes rarely keep to them.
 
 use crate::Error;
+use crate::marks::{self, Marks};
 use crate::pcm::{Length, Plain, no_samples};
 use crate::sample::{Coding, Order, SampleFormat};
 use crate::source::ByteSource;
@@ -35,6 +36,7 @@ pub(crate) fn open(mut source: ByteSource) -> Result<Opened, Error> {
     let header = read_header(&mut source)?;
     let mut notes = Notes::default();
     let fields = header.fields;
+    notes.mark_gaps(header.marks.gaps());
     let format = sample_format(&fields, header.order, &mut notes)?;
     let sample_rate_hz = f64::from(fields.sample_rate_hz);
     let Header {
@@ -56,6 +58,7 @@ struct Header {
     order: Order,
     fields: Fields,
     length: Length,
+    marks: Marks,
 }
 
 /// The format chunk.
@@ -88,6 +91,7 @@ fn read_header(source: &mut ByteSource) -> Result<Header, Error> {
     let riff_bytes = u32_at(&start, 4, order);
     let mut fields = None;
     let mut sizes = None;
+    let mut marks = Marks::default();
     loop {
         let head: [u8; 8] = source
             .array()
@@ -111,9 +115,12 @@ fn read_header(source: &mut ByteSource) -> Result<Header, Error> {
                     order,
                     fields,
                     length,
+                    marks,
                 });
             }
             b"fmt " => fields = Some(read_fields(source, bytes, order)?),
+            b"cue " => marks.take_cues(&read_chunk(source, bytes)?, order),
+            b"LIST" => marks.take_list(&read_chunk(source, bytes)?, order),
             b"ds64" => sizes = read_sizes(source, bytes, order)?,
             _ => source.skip(u64::from(bytes)).map_err(Error::io)?,
         }
@@ -130,6 +137,17 @@ fn skip_pad(source: &mut ByteSource, bytes: u32) -> Result<(), Error> {
     let known = |name: &[u8]| KNOWN_CHUNKS.iter().any(|known| known.as_slice() == name);
     let missing = next.len() == 5 && known(&next[..4]) && !known(&next[1..]);
     source.skip(u64::from(!missing)).map_err(Error::io)
+}
+
+/// The contents of a chunk, or as much of it as is looked at.
+fn read_chunk(source: &mut ByteSource, bytes: u32) -> Result<Vec<u8>, Error> {
+    let mut chunk = vec![0; bytes.min(marks::MOST_BYTES) as usize];
+    let got = source.fill(&mut chunk).map_err(Error::io)?;
+    chunk.truncate(got);
+    source
+        .skip(u64::from(bytes) - got as u64)
+        .map_err(Error::io)?;
+    Ok(chunk)
 }
 
 fn read_fields(source: &mut ByteSource, bytes: u32, order: Order) -> Result<Fields, Error> {

@@ -358,6 +358,11 @@ const NOTES: [Entry; 13] = [
         "",
     ),
     entry(
+        "marked-gap",
+        "The file marks where samples were lost when it was captured; no digit near such a place is sure.",
+        "Dial those digits again; `fingerstop listen --probe-check` finds out why the input loses samples.",
+    ),
+    entry(
         "csv-cell",
         "Cells without a number; the value before them was held.",
         "",

@@ -2,7 +2,9 @@
 
 use score::Settings;
 
-use crate::check::measuring::{Channel, MeasureArgs};
+use drive::Channel;
+
+use crate::check::measuring::MeasureArgs;
 
 /// Every option that can change a result, in a fixed order.
 pub(crate) fn in_words(args: &MeasureArgs, settings: &Settings) -> String {

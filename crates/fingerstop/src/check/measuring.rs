@@ -1,7 +1,8 @@
 //! Options that say how a recording is measured and judged: the same wherever recordings are read.
 
 use clap::{Args, ValueEnum};
-use recording::RawFormat;
+use drive::{Channel, Options};
+use recording::{OpenOptions, RawFormat};
 
 use crate::stop::Stop;
 use crate::values::{LimitChoice, PlanName, dialled, limit_choice, not_negative, positive, time_s};
@@ -94,6 +95,19 @@ pub(crate) struct MeasureArgs {
 }
 
 impl MeasureArgs {
+    /// What to read of a recording, and how.
+    pub(crate) fn options(&self) -> Options {
+        Options {
+            open: OpenOptions {
+                raw: self.raw.clone(),
+                csv_rate_hz: self.csv_rate,
+            },
+            channel: self.channel,
+            from_s: self.from,
+            to_s: self.to,
+        }
+    }
+
     /// Refuses options that contradict each other, before any work is done.
     pub(crate) fn verify(&self) -> Result<(), Stop> {
         match (self.from, self.to) {
@@ -103,15 +117,6 @@ impl MeasureArgs {
             _ => Ok(()),
         }
     }
-}
-
-/// Which channel to measure.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Channel {
-    /// The one with the dialling.
-    Auto,
-    /// This one, from 1.
-    Number(u16),
 }
 
 fn channel(text: &str) -> Result<Channel, String> {

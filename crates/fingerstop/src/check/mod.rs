@@ -1,15 +1,12 @@
 //! `check`: measures recordings and judges them.
 
 pub(crate) mod args;
-mod channels;
-mod gaps;
 pub(crate) mod measure;
 pub(crate) mod measuring;
 pub(crate) mod outcome;
 mod pictures;
 pub(crate) mod progress;
 pub(crate) mod render;
-mod section;
 pub(crate) mod settings;
 
 pub(crate) use args::CheckArgs;

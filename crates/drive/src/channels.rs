@@ -4,31 +4,44 @@ use edges::{Detector, Trace, Train};
 use recording::{Facts, Warning};
 use report::Unreadable;
 
-use super::measuring::Channel;
+/// Which channel to measure.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Channel {
+    /// The one with the dialling.
+    #[default]
+    Auto,
+    /// This one, from 1.
+    Number(u16),
+}
 
 /// Channels measured side by side at most: each keeps its own running state.
 const CHANNELS_AT_MOST: u16 = 16;
 
 /// Detectors of the channels to be looked at.
-pub(crate) struct Channels {
+#[derive(Debug)]
+pub struct Channels {
     stride: usize,
     detectors: Vec<(u16, Detector)>,
     samples: Vec<f32>,
 }
 
 /// The channel that was taken.
-pub(crate) struct Taken {
+#[derive(Debug)]
+pub struct Taken {
     /// Its number, from 1.
-    pub(crate) channel: u16,
+    pub channel: u16,
     /// What was found in it.
-    pub(crate) trace: Trace,
+    pub trace: Trace,
     /// What is to be said of the choice.
-    pub(crate) notes: Vec<Warning>,
+    pub notes: Vec<Warning>,
 }
 
 impl Channels {
     /// Detectors for the chosen channel of a recording, or for all.
-    pub(crate) fn new(facts: &Facts, chosen: Channel) -> Result<Self, Unreadable> {
+    ///
+    /// # Errors
+    /// A channel that is not there, or too many of them to choose from.
+    pub fn new(facts: &Facts, chosen: Channel) -> Result<Self, Unreadable> {
         let numbers = match chosen {
             Channel::Number(number) if number <= facts.channels => number..=number,
             Channel::Number(number) => return Err(no_such_channel(number, facts.channels)),
@@ -46,12 +59,12 @@ impl Channels {
     }
 
     /// Samples of a frame.
-    pub(crate) fn stride(&self) -> usize {
+    pub fn stride(&self) -> usize {
         self.stride
     }
 
-    /// Hands whole frames on, channel by channel.
-    pub(crate) fn push(&mut self, frames: &[f32]) {
+    /// Hands whole frames on, channel by channel: interleaved, in full-scale units.
+    pub fn push(&mut self, frames: &[f32]) {
         for (number, detector) in &mut self.detectors {
             if self.stride == 1 {
                 detector.push(frames);
@@ -69,14 +82,50 @@ impl Channels {
     }
 
     /// Samples are missing before the next frames.
-    pub(crate) fn gap(&mut self) {
+    pub fn gap(&mut self) {
         self.detectors
             .iter_mut()
             .for_each(|(_, detector)| detector.gap());
     }
 
+    /// Trains found up to now, in all channels together: when it grows, [`Channels::so_far`] has news.
+    #[must_use]
+    pub fn trains_so_far(&self) -> usize {
+        self.detectors
+            .iter()
+            .map(|(_, detector)| detector.trains().count())
+            .sum()
+    }
+
+    /// What is known before the recording ends. Of equals, `prefer` is taken.
+    #[must_use]
+    pub fn so_far(&self, prefer: Option<u16>) -> Taken {
+        let mut traces: Vec<(u16, Trace)> = self
+            .detectors
+            .iter()
+            .map(|(number, detector)| (*number, detector.so_far()))
+            .collect();
+        let sure = |trace: &Trace| merit(trace).0;
+        let most = traces.iter().map(|(_, trace)| sure(trace)).max();
+        let kept = traces.iter().position(|(number, trace)| {
+            Some(*number) == prefer && Some(sure(trace)) == most && !trace.trains.is_empty()
+        });
+        match kept {
+            Some(index) => {
+                let (channel, trace) = traces.swap_remove(index);
+                let notes = Vec::new();
+                Taken {
+                    channel,
+                    trace,
+                    notes,
+                }
+            }
+            None => take_best(traces),
+        }
+    }
+
     /// Ends the recording and takes the channel with the dialling.
-    pub(crate) fn finish(self) -> Taken {
+    pub fn finish(self) -> Taken {
         let traces: Vec<(u16, Trace)> = self
             .detectors
             .into_iter()

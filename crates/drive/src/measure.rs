@@ -1,0 +1,116 @@
+//! One input from its bytes to a record, in blocks: never the whole file at once.
+
+use std::io::stdin;
+use std::path::Path;
+
+use recording::{Error, OpenOptions, Recording};
+use report::{Measured, Record, Unreadable};
+use score::Settings;
+
+use crate::channels::{Channel, Channels};
+use crate::gaps::Gaps;
+use crate::section::{self, Section};
+
+/// What to read of a recording, and how.
+#[derive(Clone, Debug, Default)]
+pub struct Options {
+    /// How to open what the bytes alone do not tell.
+    pub open: OpenOptions,
+    /// Which channel to measure.
+    pub channel: Channel,
+    /// Measure from this time on, in seconds.
+    pub from_s: Option<f64>,
+    /// Measure up to this time, in seconds.
+    pub to_s: Option<f64>,
+}
+
+/// Reads, measures and scores `input`; `-` is standard input. What cannot be read is a record too.
+///
+/// `progress` hears how far the work is: the name of the input, and 0 to 1 where the length is known.
+#[must_use]
+pub fn record(
+    input: &Path,
+    options: &Options,
+    settings: &Settings,
+    progress: &mut dyn FnMut(&str, Option<f64>),
+) -> Record {
+    let name = input.display().to_string();
+    let outcome = measured(input, &name, options, settings, progress);
+    Record {
+        input: name,
+        outcome: outcome.map(Box::new),
+    }
+}
+
+fn measured(
+    input: &Path,
+    name: &str,
+    options: &Options,
+    settings: &Settings,
+    progress: &mut dyn FnMut(&str, Option<f64>),
+) -> Result<Measured, Unreadable> {
+    let mut recording = open(input, &options.open)?;
+    let facts = recording.facts().clone();
+    let mut channels = Channels::new(&facts, options.channel)?;
+    let mut section = Section::new(options.from_s, options.to_s, &facts);
+    let mut block = Vec::new();
+    let mut gaps = Gaps::default();
+    while !section.is_over() && recording.next_block(&mut block).map_err(unreadable)? {
+        let first = section.next_frame();
+        let frames = section.cut(&block);
+        for piece in gaps.split(first, frames, channels.stride(), recording.gaps()) {
+            if piece.after_gap {
+                channels.gap();
+            }
+            channels.push(piece.frames);
+        }
+        progress(
+            name,
+            facts
+                .frames
+                .map(|frames| section.frames_seen() as f64 / frames.max(1) as f64),
+        );
+    }
+    section.verify()?;
+    let taken = channels.finish();
+    let mut warnings = recording.warnings().to_vec();
+    warnings.extend(taken.notes);
+    let clipped = recording
+        .clipped()
+        .get(usize::from(taken.channel) - 1)
+        .copied()
+        .unwrap_or(0);
+    let trace = section::shifted(taken.trace, section.start_s());
+    let scored = score::score(&trace, settings);
+    Ok(Measured {
+        frames: section.frames_taken(),
+        facts,
+        warnings,
+        channel: taken.channel,
+        clipped,
+        trace,
+        scored,
+    })
+}
+
+fn open(input: &Path, options: &OpenOptions) -> Result<Recording, Unreadable> {
+    let opened = if input.as_os_str() == "-" {
+        Recording::from_reader(Box::new(stdin()), "standard input", options)
+    } else {
+        Recording::open(input, options)
+    };
+    opened.map_err(unreadable)
+}
+
+fn unreadable(error: Error) -> Unreadable {
+    // The reader of files does not know the options by which the user can help it.
+    let option = match error.code() {
+        "csv-no-rate" => " (--csv-rate HZ)",
+        "unknown-format" => " (--raw ENCODING:RATE:CHANNELS)",
+        _ => "",
+    };
+    Unreadable {
+        code: error.code().to_owned(),
+        message: format!("{error}{option}"),
+    }
+}

@@ -1,0 +1,28 @@
+//! Live capture: a [`Sitting`] takes the samples of an input as they come, keeps them as a WAV file, and says
+//! what it hears: level, clipping, hum, gaps, and each digit a moment after the pause that ends it.
+//!
+//! The capture is written as it goes, so that it is a valid file whenever the program dies. Gaps in the samples
+//! are marked in that file, so that [`Sitting::finish`] and a later reading of the file give the same figures to
+//! the last bit: the final record *is* a reading of the file.
+//!
+//! This crate does not know how a verdict is reached.
+
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
+
+mod capture_file;
+mod change;
+mod clock;
+mod digits;
+mod error;
+mod event;
+mod format;
+mod hum;
+mod meter;
+mod seam;
+mod sitting;
+
+pub use change::{Change, Difference};
+pub use error::Error;
+pub use event::{Event, Heard, Hint, Hum, Level, Lost, LostHow};
+pub use format::{Encoding, Format};
+pub use sitting::{Arrival, Setup, Sitting};
