@@ -311,7 +311,7 @@ const ERRORS: [Entry; 19] = [
     ),
 ];
 
-const NOTES: [Entry; 13] = [
+const NOTES: [Entry; 14] = [
     entry(
         "channel-taken",
         "The channel with the dialling was taken; the others have none.",

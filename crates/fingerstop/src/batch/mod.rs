@@ -33,7 +33,7 @@ use crate::stop::{Exit, Stop};
 /// Measures or merges everything, then writes the table and the contact sheet.
 pub(crate) fn run(args: &BatchArgs) -> Result<Exit, Stop> {
     args.verify()?;
-    let chosen = settings::choose(&args.measuring)?;
+    let chosen = settings::choose(&args.measuring.judging)?;
     let options = options::in_words(&args.measuring, &chosen.settings);
     let output = Output::open(args.output.as_deref(), args.force)?;
     let sheet = table::Sheet::open(args)?;

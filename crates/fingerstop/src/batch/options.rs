@@ -8,7 +8,7 @@ use crate::check::measuring::MeasureArgs;
 
 /// Every option that can change a result, in a fixed order.
 pub(crate) fn in_words(args: &MeasureArgs, settings: &Settings) -> String {
-    let channel = match args.channel {
+    let channel = match args.judging.channel {
         Channel::Auto => "auto".to_owned(),
         Channel::Number(number) => number.to_string(),
     };

@@ -11,6 +11,29 @@ use crate::values::{Receivers, receivers};
 /// How recordings are measured and judged.
 #[derive(Args)]
 pub(crate) struct MeasureArgs {
+    #[command(flatten)]
+    pub(crate) judging: JudgeArgs,
+
+    /// Measure from this time on (seconds, or m:ss)
+    #[arg(long, value_name = "TIME", allow_negative_numbers = true, value_parser = time_s)]
+    pub(crate) from: Option<f64>,
+
+    /// Measure up to this time (seconds, or m:ss)
+    #[arg(long, value_name = "TIME", allow_negative_numbers = true, value_parser = time_s)]
+    pub(crate) to: Option<f64>,
+
+    /// Read raw samples without a header, such as s16le:48000:1
+    #[arg(long, value_name = "ENCODING:RATE:CHANNELS", value_parser = raw_format)]
+    pub(crate) raw: Option<RawFormat>,
+
+    /// Sample rate of a CSV file that has no time column
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = positive)]
+    pub(crate) csv_rate: Option<f64>,
+}
+
+/// How what was measured is judged: the same for recordings and for a live input.
+#[derive(Args)]
+pub(crate) struct JudgeArgs {
     /// Limit set to judge by (`fingerstop limits list`), a TOML file of your own, or none to measure only
     #[arg(long, value_name = "NAME|FILE", env = "FINGERSTOP_LIMITS", hide_env_values = true, value_parser = limit_choice)]
     pub(crate) limits: Option<LimitChoice>,
@@ -33,14 +56,6 @@ pub(crate) struct MeasureArgs {
     /// Channel to measure, from 1; auto takes the one with the dialling
     #[arg(long, value_name = "N|auto", default_value = "auto", value_parser = channel)]
     pub(crate) channel: Channel,
-
-    /// Measure from this time on (seconds, or m:ss)
-    #[arg(long, value_name = "TIME", allow_negative_numbers = true, value_parser = time_s)]
-    pub(crate) from: Option<f64>,
-
-    /// Measure up to this time (seconds, or m:ss)
-    #[arg(long, value_name = "TIME", allow_negative_numbers = true, value_parser = time_s)]
-    pub(crate) to: Option<f64>,
 
     /// Where the probe sat
     #[arg(
@@ -84,14 +99,6 @@ pub(crate) struct MeasureArgs {
     /// Tolerance of the recorder's clock, in parts per million
     #[arg(long, value_name = "PPM", default_value = "100", allow_negative_numbers = true, env = "FINGERSTOP_CLOCK_PPM", hide_env_values = true, value_parser = not_negative)]
     pub(crate) clock_ppm: f64,
-
-    /// Read raw samples without a header, such as s16le:48000:1
-    #[arg(long, value_name = "ENCODING:RATE:CHANNELS", value_parser = raw_format)]
-    pub(crate) raw: Option<RawFormat>,
-
-    /// Sample rate of a CSV file that has no time column
-    #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = positive)]
-    pub(crate) csv_rate: Option<f64>,
 }
 
 impl MeasureArgs {
@@ -102,7 +109,7 @@ impl MeasureArgs {
                 raw: self.raw.clone(),
                 csv_rate_hz: self.csv_rate,
             },
-            channel: self.channel,
+            channel: self.judging.channel,
             from_s: self.from,
             to_s: self.to,
         }

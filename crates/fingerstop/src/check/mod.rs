@@ -20,7 +20,7 @@ use render::Renderer;
 /// Measures every input, writes what was found, and says how it ended.
 pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
     args.verify()?;
-    let chosen = settings::choose(&args.measuring)?;
+    let chosen = settings::choose(&args.measuring.judging)?;
     let mut output = Output::open(args.output.as_deref(), args.force)?;
     let mut pictures = Pictures::open(args)?;
     let mut renderer = Renderer::new(args, &chosen, &output);

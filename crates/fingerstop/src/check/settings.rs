@@ -2,7 +2,7 @@
 
 use score::{IdleRun, Quench, Settings, Tap};
 
-use super::measuring::{IdleRunName, MeasureArgs, QuenchName, TapName};
+use super::measuring::{IdleRunName, JudgeArgs, QuenchName, TapName};
 use crate::config::Config;
 use crate::stop::Stop;
 use crate::values::{LimitChoice, limit_choice};
@@ -16,7 +16,7 @@ pub(crate) struct Chosen {
 }
 
 /// Flag before environment before configuration.
-pub(crate) fn choose(args: &MeasureArgs) -> Result<Chosen, Stop> {
+pub(crate) fn choose(args: &JudgeArgs) -> Result<Chosen, Stop> {
     let choice = match &args.limits {
         Some(choice) => Some(choice.clone()),
         None => configured()?,

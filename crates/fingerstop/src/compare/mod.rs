@@ -19,7 +19,7 @@ const VERSION: &str = env!("CARGO_PKG_VERSION");
 /// Reads or measures every input, compares them in their order, and says how it ended.
 pub(crate) fn run(args: &CompareArgs) -> Result<Exit, Stop> {
     args.verify()?;
-    let chosen = settings::choose(&args.measuring)?;
+    let chosen = settings::choose(&args.measuring.judging)?;
     let mut output = Output::open(args.output.as_deref(), args.force)?;
     let html = args.html.as_deref();
     let html = html
