@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 
 use crate::stop::{Exit, Stop};
-use crate::{batch, check, compare, completions, explain, limits, synth};
+use crate::{batch, check, compare, completions, explain, limits, listen, synth};
 
 /// Measures the pulses of a rotary dial in recordings of its line, and judges them against published limits.
 #[derive(Parser)]
@@ -20,6 +20,7 @@ Examples:
   fingerstop check dial.wav --plot dial.svg          draw the timing plot
   fingerstop batch box --name '{dial}-{take}'        a box of dials, sorted
   fingerstop compare before.wav after.wav            what an adjustment changed
+  fingerstop listen --limits us-1956-later           dial, and see the verdict
   fingerstop synth --demo demo                       make recordings to try it on
 
 Exit codes:
@@ -37,6 +38,8 @@ enum Command {
     Batch(Box<batch::BatchArgs>),
     /// Show the same dial before and after: what changed, and whether the change is larger than its uncertainty
     Compare(Box<compare::CompareArgs>),
+    /// Measure a dial while it is dialled, from a sound input; the capture is kept
+    Listen(Box<listen::ListenArgs>),
     /// Show the published limit sets, or choose one once for all
     Limits(limits::LimitsArgs),
     /// Make recordings of known truth
@@ -53,6 +56,7 @@ pub(crate) fn run(cli: &Cli) -> Result<Exit, Stop> {
         Command::Check(args) => check::run(args),
         Command::Batch(args) => batch::run(args),
         Command::Compare(args) => compare::run(args),
+        Command::Listen(args) => listen::run(args),
         Command::Limits(args) => limits::run(args),
         Command::Synth(args) => synth::run(args),
         Command::Explain(args) => explain::run(args),

@@ -12,6 +12,7 @@ mod explain;
 mod interrupt;
 mod limits;
 mod limits_file;
+mod listen;
 mod manner;
 mod output;
 mod stop;

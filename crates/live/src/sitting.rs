@@ -158,6 +158,13 @@ impl Sitting {
         self.file.frames() as f64 / f64::from(self.setup.format.sample_rate_hz)
     }
 
+    /// Frames taken up to now, those that are still kept back too.
+    #[must_use]
+    pub fn taken_frames(&self) -> u64 {
+        let kept_back = (self.late.len() + self.still.len()) / self.setup.format.frame_bytes();
+        self.file.frames() + kept_back as u64
+    }
+
     /// The capture file.
     #[must_use]
     pub fn capture(&self) -> &Path {

@@ -296,6 +296,23 @@ pub fn recording(record: &Record, settings: &Settings, dial_id: Option<&str>) ->
     }
 }
 
+/// One digit in the shape of the schema, with its checks: for a digit that is told before its recording ends.
+#[derive(Serialize)]
+pub struct HeardJson {
+    #[serde(flatten)]
+    digit: DigitJson,
+    checks: Vec<CheckJson>,
+}
+
+/// One digit with its checks.
+#[must_use]
+pub fn digit(digit: &Digit, checks: &[Check]) -> HeardJson {
+    HeardJson {
+        digit: digit_json(digit),
+        checks: checks.iter().map(check_json).collect(),
+    }
+}
+
 /// The whole document, with a newline at its end.
 ///
 /// # Errors

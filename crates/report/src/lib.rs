@@ -45,7 +45,7 @@ pub use saved::{
     SavedRange, SavedReason, SavedSpread, SavedTrace, may_be_saved, read_saved,
 };
 pub use tag::tag;
-pub use text::{Paint, limit_list, limit_sheet, text, text_summary, text_takes};
+pub use text::{CAUTION, Paint, limit_list, limit_sheet, text, text_summary, text_takes};
 pub use words::{quench_word, tap_word, verdict_code, verdict_words};
 
 /// True once the 95 % intervals have been shown to hold the truth 93-98 % of the time on simulated

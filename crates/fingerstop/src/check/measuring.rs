@@ -96,9 +96,9 @@ pub(crate) struct JudgeArgs {
     #[arg(long)]
     pub(crate) judge_pauses: bool,
 
-    /// Tolerance of the recorder's clock, in parts per million
-    #[arg(long, value_name = "PPM", default_value = "100", allow_negative_numbers = true, env = "FINGERSTOP_CLOCK_PPM", hide_env_values = true, value_parser = not_negative)]
-    pub(crate) clock_ppm: f64,
+    /// Tolerance of the recorder's clock, in parts per million; 100 unless the device was calibrated
+    #[arg(long, value_name = "PPM", allow_negative_numbers = true, env = "FINGERSTOP_CLOCK_PPM", hide_env_values = true, value_parser = not_negative)]
+    pub(crate) clock_ppm: Option<f64>,
 }
 
 impl MeasureArgs {

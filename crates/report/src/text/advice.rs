@@ -6,7 +6,7 @@ use super::page::Page;
 use crate::record::Measured;
 
 /// What touches a line can hurt: said wherever the reader is told to record one.
-const CAUTION: &str = "Caution: ringing is 75-105 V a.c. on 48 V d.c. and can shock; break transients reach \
+pub const CAUTION: &str = "Caution: ringing is 75-105 V a.c. on 48 V d.c. and can shock; break transients reach \
     more than 200 V; a computer's sound input is earthed and takes about 1 V, so isolate and divide. Best is \
     a bench supply of a few volts with a series resistor and no line at all. Only approved equipment may be \
     joined to a public line.";

@@ -15,6 +15,7 @@ use crate::record::{Measured, Record, Unreadable};
 use crate::words::{self, verdict_words};
 use page::Page;
 
+pub use advice::CAUTION;
 pub use limits::{limit_list, limit_sheet};
 pub use page::Paint;
 pub use takes::text_takes;
