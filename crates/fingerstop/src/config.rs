@@ -4,6 +4,7 @@ use std::env;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
 use crate::output::Whole;
@@ -15,6 +16,23 @@ pub(crate) struct Config {
     fields: Map<String, Value>,
     path: PathBuf,
 }
+
+/// What is known of one sound input.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Calibration {
+    /// How well its clock is known to keep the rate it states, in parts per million.
+    #[serde(default)]
+    pub(crate) clock_ppm: Option<f64>,
+    /// How much faster than stated it runs, in parts per million; part of the above.
+    #[serde(default)]
+    pub(crate) clock_offset_ppm: Option<f64>,
+    /// Loop current that is its full scale, in milliamperes, with the probe and gain it was calibrated with.
+    #[serde(default)]
+    pub(crate) full_scale_ma: Option<f64>,
+}
+
+/// Field of the file with what is known of inputs, by their names.
+const INPUTS: &str = "inputs";
 
 impl Config {
     /// Reads the file; without one nothing is chosen.
@@ -48,6 +66,50 @@ impl Config {
         }
     }
 
+    /// What is known of the input of that name.
+    pub(crate) fn calibration(&self, device: &str) -> Result<Calibration, Stop> {
+        let Some(known) = self
+            .fields
+            .get(INPUTS)
+            .and_then(|inputs| inputs.get(device))
+        else {
+            return Ok(Calibration::default());
+        };
+        serde_json::from_value(known.clone())
+            .map_err(|error| unusable(&self.path, &format!("`{INPUTS}`, `{device}`: {error}")))
+    }
+
+    /// Changes what is known of an input, and gives the file it is kept in.
+    pub(crate) fn calibrate(
+        mut self,
+        device: &str,
+        change: impl FnOnce(&mut Calibration),
+    ) -> Result<PathBuf, Stop> {
+        self.verify_place()?;
+        let mut known = self.calibration(device)?;
+        change(&mut known);
+        let value = serde_json::to_value(known)
+            .map_err(|error| Stop::Failed(format!("cannot write JSON: {error}")))?;
+        let inputs = self
+            .fields
+            .entry(INPUTS)
+            .or_insert_with(|| Value::Object(Map::new()));
+        let Value::Object(inputs) = inputs else {
+            return Err(unusable(&self.path, &format!("`{INPUTS}` is no object")));
+        };
+        inputs.insert(device.to_owned(), value);
+        self.save()?;
+        Ok(self.path)
+    }
+
+    fn verify_place(&self) -> Result<(), Stop> {
+        if self.path.as_os_str().is_empty() {
+            let message = "there is no place for a configuration: set HOME or XDG_CONFIG_HOME, or use FINGERSTOP_LIMITS";
+            return Err(Stop::Failed(message.to_owned()));
+        }
+        Ok(())
+    }
+
     /// The file.
     pub(crate) fn path(&self) -> &Path {
         &self.path
@@ -55,10 +117,7 @@ impl Config {
 
     /// Chooses a limit set for all runs, or none.
     pub(crate) fn choose_limits(mut self, name: Option<&str>) -> Result<PathBuf, Stop> {
-        if self.path.as_os_str().is_empty() {
-            let message = "there is no place for a configuration: set HOME or XDG_CONFIG_HOME, or use FINGERSTOP_LIMITS";
-            return Err(Stop::Failed(message.to_owned()));
-        }
+        self.verify_place()?;
         match name {
             Some(name) => self.fields.insert("limits".to_owned(), Value::from(name)),
             None => self.fields.remove("limits"),

@@ -27,6 +27,64 @@ pub(crate) enum Say {
     Missing(u64),
 }
 
+/// The clock of the samples against that of the computer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ClockReading {
+    /// How much faster the samples come than they are said to, in parts per million of the computer's clock.
+    pub ppm: f64,
+    /// Its 95 % uncertainty from the jitter of the blocks, in parts per million; the computer's own clock is not in it.
+    pub u95_ppm: f64,
+    /// Time that was looked at, in seconds.
+    pub seconds: f64,
+}
+
+/// A straight line through the lateness of the blocks.
+#[derive(Clone, Copy, Debug, Default)]
+struct Drift {
+    count: f64,
+    time: f64,
+    late: f64,
+    times: f64,
+    product: f64,
+    lates: f64,
+    last_s: f64,
+}
+
+/// Below this a drift says nothing.
+const LEAST_READING_S: f64 = 5.0;
+
+impl Drift {
+    fn take(&mut self, now_s: f64, late_s: f64) {
+        self.count += 1.0;
+        self.time += now_s;
+        self.late += late_s;
+        self.times += now_s * now_s;
+        self.product += now_s * late_s;
+        self.lates += late_s * late_s;
+        self.last_s = now_s;
+    }
+
+    fn reading(&self) -> Option<ClockReading> {
+        let n = self.count;
+        let spread = self.times - self.time * self.time / n;
+        if n < 10.0 || self.last_s < LEAST_READING_S || spread <= 0.0 {
+            return None;
+        }
+        let slope = (self.product - self.time * self.late / n) / spread;
+        let residual = self.lates - self.late * self.late / n - slope * slope * spread;
+        // Lateness of blocks is far from independent: their scatter counts as if there were one block a second.
+        let independent = n.min(self.last_s).max(3.0);
+        let sd = (residual.max(0.0) / n).sqrt();
+        let slope_sd = sd / (spread / n).sqrt() / (independent - 2.0).max(1.0).sqrt();
+        Some(ClockReading {
+            // Lateness falls when samples come fast.
+            ppm: -1e6 * slope,
+            u95_ppm: 1.96e6 * slope_sd,
+            seconds: self.last_s,
+        })
+    }
+}
+
 /// Watches the clock of a stream of blocks.
 #[derive(Debug)]
 pub(crate) struct ClockWatch {
@@ -38,6 +96,7 @@ pub(crate) struct ClockWatch {
     recent: VecDeque<(f64, f64)>,
     /// Late since, and the least lateness beyond the usual since then, in seconds.
     late: Option<(f64, f64)>,
+    drift: Drift,
 }
 
 impl ClockWatch {
@@ -48,7 +107,13 @@ impl ClockWatch {
             frames: 0.0,
             recent: VecDeque::new(),
             late: None,
+            drift: Drift::default(),
         }
+    }
+
+    /// How the clock of the samples runs, since the stream began.
+    pub(crate) fn reading(&self) -> Option<ClockReading> {
+        self.drift.reading()
     }
 
     /// Forgets everything: the stream begins anew.
@@ -77,6 +142,9 @@ impl ClockWatch {
         if now_s < SETTLING_S || !excess_s.is_finite() || excess_s < notable_s {
             self.late = None;
             self.remember(now_s, lateness_s);
+            if now_s >= SETTLING_S {
+                self.drift.take(now_s, lateness_s);
+            }
             return Say::Take;
         }
         let (since_s, least_s) = self.late.unwrap_or((now_s, excess_s));
@@ -169,11 +237,17 @@ mod tests {
     }
 
     #[test]
-    fn a_clock_off_by_1_in_1000_is_no_loss() {
+    fn a_clock_off_by_1_in_1000_is_no_loss_and_is_read() {
         let mut watch = ClockWatch::new(48_000.0);
-        for block in 0..60_000u64 {
-            let say = watch.block(480, Duration::from_micros(block * 10_010));
+        for block in 0..6000u64 {
+            // Up to 4 ms late, without a pattern.
+            let jitter = block * 7919 % 4000;
+            let say = watch.block(480, Duration::from_micros(block * 10_010 + jitter));
             assert_eq!(say, Say::Take, "block {block}");
         }
+        let reading = watch.reading().unwrap();
+        // 10 ms of samples in 10.01 ms: slow by 1 in 1001.
+        assert!((reading.ppm + 999.0).abs() < reading.u95_ppm, "{reading:?}");
+        assert!(reading.u95_ppm < 20.0, "{reading:?}");
     }
 }

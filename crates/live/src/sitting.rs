@@ -9,7 +9,7 @@ use report::Record;
 use score::Settings;
 
 use crate::capture_file::CaptureFile;
-use crate::clock::{ClockWatch, Say};
+use crate::clock::{ClockReading, ClockWatch, Say};
 use crate::digits::Digits;
 use crate::error::Error;
 use crate::event::{Event, Lost, LostHow};
@@ -163,6 +163,13 @@ impl Sitting {
     pub fn taken_frames(&self) -> u64 {
         let kept_back = (self.late.len() + self.still.len()) / self.setup.format.frame_bytes();
         self.file.frames() + kept_back as u64
+    }
+
+    /// The clock of the samples against the computer's, since the input was last opened; `None` where times of
+    /// arrival were not told, or for too short.
+    #[must_use]
+    pub fn clock(&self) -> Option<ClockReading> {
+        self.clock.reading()
     }
 
     /// The capture file.

@@ -28,6 +28,9 @@ enum Task {
     /// Measures speed and memory beside other programs, and writes docs/performance.md
     #[cfg(unix)]
     Performance(performance::Options),
+    /// Measures the delay of a live digit and ten minutes of capture, and writes that section of docs/performance.md
+    #[cfg(unix)]
+    Live(performance::live::LiveOptions),
     /// Measures how often each finding is made where its fault is, and where it is not
     Findings(findings::Options),
     /// Writes one recording of a family with its truth, and prints its scenario
@@ -40,6 +43,8 @@ fn main() -> anyhow::Result<ExitCode> {
         Task::Accuracy(options) => accuracy::run(&options),
         #[cfg(unix)]
         Task::Performance(options) => performance::run(&options),
+        #[cfg(unix)]
+        Task::Live(options) => performance::live::run(&options),
         Task::Findings(options) => findings::run(&options).map(|()| ExitCode::SUCCESS),
         Task::Draw(options) => accuracy::draw(&options).map(|()| ExitCode::SUCCESS),
     }

@@ -4,9 +4,10 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
+use super::calibrate::{KnownTone, known_tone};
 use crate::check::measuring::JudgeArgs;
 use crate::manner::{Colour, Quiet};
-use crate::values::time_s;
+use crate::values::{positive, time_s};
 
 /// Options of `listen`.
 #[derive(Args)]
@@ -23,6 +24,19 @@ pub(crate) struct ListenArgs {
         hide_env_values = true
     )]
     pub(crate) device: Option<String>,
+
+    /// Find out whether the set-up is fit to judge dials, and how to mend what is not
+    #[arg(long, conflicts_with = "devices")]
+    pub(crate) probe_check: bool,
+
+    /// Measure how the input's clock runs by a tone of known frequency and tolerance, such as 1000:1 for 1000 Hz good to
+    /// 1 ppm, and keep that for this input; a minute of it, unless --stop-after says otherwise
+    #[arg(long, value_name = "HZ:PPM", conflicts_with_all = ["devices", "probe_check"], value_parser = known_tone)]
+    pub(crate) calibrate_clock: Option<KnownTone>,
+
+    /// Take the step of the digits dialled now for a loop current of so many milliamperes, and keep that for this input
+    #[arg(long, value_name = "MA", conflicts_with_all = ["devices", "probe_check", "calibrate_clock"], value_parser = positive)]
+    pub(crate) calibrate_level: Option<f64>,
 
     /// Keep the capture in this WAV file, which must not exist; by default listen-001.wav and so on, or by the name
     /// of the dial

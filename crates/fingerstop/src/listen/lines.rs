@@ -195,7 +195,8 @@ fn digit(heard: &Heard) -> DigitLine {
     }
 }
 
-fn line<T: Serialize>(event: &'static str, more: T) -> Result<String, Stop> {
+/// An event with its fields.
+pub(super) fn line<T: Serialize>(event: &'static str, more: T) -> Result<String, Stop> {
     written(&Line {
         schema: SCHEMA,
         event,

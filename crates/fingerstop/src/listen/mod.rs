@@ -1,9 +1,11 @@
 //! `listen`: measures a dial while it is dialled.
 
 mod args;
+mod calibrate;
 mod capture;
 mod devices;
 mod lines;
+mod probe;
 mod say;
 mod wording;
 
@@ -12,11 +14,12 @@ pub(crate) use args::ListenArgs;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use live::{Arrival, Error, Event, Format, Input, LostHow, Next, Setup, Sitting};
+use live::{Arrival, Error, Event, Format, Input, LostHow, Next, Noticed, Setup, Sitting};
 use report::Record;
 
 use crate::check::outcome;
 use crate::check::settings::{self, Chosen};
+use crate::config::Config;
 use crate::interrupt;
 use crate::stop::{Exit, Stop, tell};
 use say::Say;
@@ -27,6 +30,10 @@ const SILENCE: Duration = Duration::from_secs(2);
 const START: Duration = Duration::from_secs(10);
 /// How often it is looked whether the end was asked for.
 const LOOK: Duration = Duration::from_millis(100);
+/// With an end in sight, a device that went away is waited for as long as that, or this.
+const MOST_WAIT_S: f64 = 60.0;
+/// How long a tone is listened to.
+const TONE_S: f64 = 60.0;
 /// How often it is tried to open a device that went away.
 const RETRY: Duration = Duration::from_millis(500);
 
@@ -35,11 +42,15 @@ pub(crate) fn run(args: &ListenArgs) -> Result<Exit, Stop> {
     if args.devices {
         return devices::list(args.format);
     }
-    let chosen = settings::choose(&args.judging)?;
+    let mut chosen = settings::choose(&args.judging)?;
     let path = capture::choose(args.output.as_deref(), args.dial_id.as_deref())?;
+    let input = live::open(args.device.as_deref()).map_err(|error| Stop::Failed(error.0))?;
+    let known = Config::load()?.calibration(&input.device.id)?;
+    if let (None, Some(clock_ppm)) = (args.judging.clock_ppm, known.clock_ppm) {
+        chosen.settings.clock_ppm = clock_ppm;
+    }
     let mut say = Say::new(args, &chosen);
     say.cautions();
-    let input = live::open(args.device.as_deref()).map_err(|error| Stop::Failed(error.0))?;
     interrupt::ask_first();
     let setup = Setup {
         format: input.format,
@@ -49,11 +60,16 @@ pub(crate) fn run(args: &ListenArgs) -> Result<Exit, Stop> {
     };
     let sitting = Sitting::begin(setup).map_err(|error| Stop::Failed(error.to_string()))?;
     say.begins(&input, &path)?;
+    if args.probe_check {
+        say.steps(probe::STEPS);
+    }
     let mut session = Session {
         args,
         input,
         sitting,
         say,
+        noticed: Noticed::default(),
+        digits: 0,
         last: Instant::now(),
         told_silent: false,
     };
@@ -76,6 +92,9 @@ struct Session<'a> {
     input: Input,
     sitting: Sitting,
     say: Say<'a>,
+    noticed: Noticed,
+    /// Sure digits heard.
+    digits: usize,
     last: Instant,
     told_silent: bool,
 }
@@ -120,7 +139,7 @@ impl Session<'_> {
     /// No more is taken than was asked for.
     fn push(&mut self, bytes: &[u8], at: Duration) -> Result<Vec<Event>, Error> {
         let format = self.input.format;
-        let most = self.args.stop_after.map_or(usize::MAX, |stop| {
+        let most = self.stop_after().map_or(usize::MAX, |stop| {
             let frames = (stop * f64::from(format.sample_rate_hz)).round();
             let captured = self.sitting.taken_frames() as f64;
             (frames - captured).max(0.0) as usize * format.frame_bytes()
@@ -132,16 +151,30 @@ impl Session<'_> {
         self.sitting.push(&bytes[..bytes.len().min(most)], arrival)
     }
 
+    /// A tone is listened to for a minute, anything else until an interrupt, unless told otherwise.
+    fn stop_after(&self) -> Option<f64> {
+        let tone = self.args.calibrate_clock.map(|_| TONE_S);
+        self.args.stop_after.or(tone)
+    }
+
     fn is_enough(&self) -> bool {
+        if self.args.probe_check && self.digits >= probe::DIGITS {
+            return true;
+        }
         let format = self.input.format;
-        self.args.stop_after.is_some_and(|stop| {
+        self.stop_after().is_some_and(|stop| {
             let frames = (stop * f64::from(format.sample_rate_hz)).round() as u64;
             self.sitting.taken_frames() >= frames
         })
     }
 
     fn tell(&mut self, events: &[Event]) -> Result<(), Stop> {
-        events.iter().try_for_each(|event| self.say.event(event))
+        for event in events {
+            self.noticed.event(event);
+            self.digits += usize::from(matches!(event, Event::Digit(_)));
+            self.say.event(event)?;
+        }
+        Ok(())
     }
 
     fn nothing(&mut self) -> Option<Ended> {
@@ -169,7 +202,15 @@ impl Session<'_> {
         ));
         let id = self.input.device.id.clone();
         let before: Format = self.input.format;
+        let gone = Instant::now();
         loop {
+            let waited_s = gone.elapsed().as_secs_f64();
+            if self
+                .stop_after()
+                .is_some_and(|stop| waited_s > stop.max(MOST_WAIT_S))
+            {
+                return Err(Ended::Failed(format!("{id} did not come back")));
+            }
             let began = Instant::now();
             while began.elapsed() < RETRY {
                 if interrupt::is_asked_to_end() {
@@ -203,10 +244,13 @@ impl Session<'_> {
             input,
             sitting,
             mut say,
+            noticed,
             ..
         } = self;
+        let device = input.device.id.clone();
         drop(input);
         say.clear();
+        let clock = sitting.clock();
         let (record, error) = sitting.finish();
         let failed = match (&ended, error) {
             (Ended::Failed(message), _) => Some(message.clone()),
@@ -222,6 +266,31 @@ impl Session<'_> {
             return Err(Stop::Closed(exit));
         }
         unreadable(&record);
+        if args.probe_check {
+            let (text, fitness) = probe::result(&noticed, &record, clock.as_ref(), args.format)?;
+            say.result(&text, fitness)?;
+            say.kept(&path);
+            return Ok(fitness.max(if failed.is_some() {
+                Exit::Undone
+            } else {
+                Exit::Good
+            }));
+        }
+        let calibrated = match (args.calibrate_clock, args.calibrate_level) {
+            (Some(tone), _) => Some(calibrate::clock(
+                tone,
+                &path,
+                args.judging.channel,
+                &device,
+            )?),
+            (None, Some(current_ma)) => Some(calibrate::level(current_ma, &record, &device)?),
+            (None, None) => None,
+        };
+        if let Some((text, exit)) = calibrated {
+            say.result(&text, exit)?;
+            say.kept(&path);
+            return Ok(exit);
+        }
         say.report(&record, args, exit)?;
         say.kept(&path);
         Ok(exit)

@@ -60,6 +60,19 @@ impl<'a> Say<'a> {
         }
     }
 
+    /// What the user is to do.
+    pub(super) fn steps(&self, text: &str) {
+        if !self.quiet {
+            self.line(text);
+        }
+    }
+
+    /// Results on standard output.
+    pub(super) fn result(&mut self, text: &str, exit: Exit) -> Result<(), Stop> {
+        self.clear();
+        self.output.write(text, exit)
+    }
+
     pub(super) fn begins(&mut self, input: &Input, capture: &Path) -> Result<(), Stop> {
         let clock_ppm = self.chosen.settings.clock_ppm;
         if self.format == LiveFormat::Ndjson {
@@ -85,11 +98,11 @@ impl<'a> Say<'a> {
         let text = match (self.format, event) {
             (LiveFormat::Ndjson, event) => lines::event(event)?,
             (LiveFormat::Text, Event::Digit(heard) | Event::Doubtful(heard)) => {
-                wording::heard(heard, self.chosen.settings.clock_ppm, "")
+                wording::heard(heard, &self.chosen.settings, "")
             }
             (LiveFormat::Text, Event::Revised(heard)) => {
                 let note = "revised by what came later";
-                wording::heard(heard, self.chosen.settings.clock_ppm, note)
+                wording::heard(heard, &self.chosen.settings, note)
             }
             (LiveFormat::Text, _) => String::new(),
         };

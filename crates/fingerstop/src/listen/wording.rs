@@ -2,7 +2,7 @@
 
 use live::{Change, Difference, Encoding, Event, Format, Heard, Lost, LostHow};
 use report::with_uncertainty;
-use score::{Digit, Value};
+use score::{Digit, Settings, Value};
 
 /// A format as it is said: `48000 Hz, 2 channels, 16 bit`.
 pub(super) fn format(format: Format) -> String {
@@ -20,7 +20,7 @@ pub(super) fn format(format: Format) -> String {
 }
 
 /// What a digit sent, with verdict and what changed.
-pub(super) fn heard(heard: &Heard, clock_ppm: f64, note: &str) -> String {
+pub(super) fn heard(heard: &Heard, settings: &Settings, note: &str) -> String {
     let digit = &heard.digit;
     let name = digit.digit.as_deref().unwrap_or("?");
     let pulses = match digit.pulses {
@@ -29,12 +29,13 @@ pub(super) fn heard(heard: &Heard, clock_ppm: f64, note: &str) -> String {
     };
     let verdict = match &digit.doubt {
         Some(doubt) => format!("not sure: {doubt}"),
+        None if settings.limits.is_none() => "measured".to_owned(),
         None => report::verdict_words(digit.verdict).to_owned(),
     };
     let mut line = format!(
         "{:>3}.  {name}  {pulses}  {}  {verdict}",
         heard.index + 1,
-        figures(digit, clock_ppm)
+        figures(digit, settings.clock_ppm)
     );
     if !note.is_empty() {
         line.push_str(&format!("  ({note})"));
@@ -67,20 +68,18 @@ fn figures(digit: &Digit, clock_ppm: f64) -> String {
 
 /// What changed, and whether it is larger than its uncertainty.
 fn changed(change: &Change) -> String {
+    let same = change.same_pulses;
     let parts = [
         change
             .speed_pps
-            .map(|d| difference(&d, "pps", "faster", "slower")),
-        change
-            .percent_break
-            .map(|d| difference(&d, "points of break", "longer breaks", "shorter breaks")),
+            .map(|d| difference(&d, "pps", ["faster", "slower"], same)),
+        change.percent_break.map(|d| {
+            let words = ["longer breaks", "shorter breaks"];
+            difference(&d, "points of break", words, same)
+        }),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
-    let other = if change.same_pulses {
-        ""
-    } else {
-        " (another digit)"
-    };
+    let other = if same { "" } else { " (another digit)" };
     format!(
         "against no. {}{other}: {}",
         change.against + 1,
@@ -88,15 +87,22 @@ fn changed(change: &Change) -> String {
     )
 }
 
-fn difference(difference: &Difference, unit: &str, up: &str, down: &str) -> String {
+/// A difference, in words only between like digits: others differ by nature.
+fn difference(difference: &Difference, unit: &str, words: [&str; 2], same: bool) -> String {
     let word = match (difference.exceeds(), difference.value > 0.0) {
-        (false, _) => "no change beyond the uncertainty",
-        (true, true) => up,
-        (true, false) => down,
+        _ if !same => "",
+        (false, _) => ", no change beyond the uncertainty",
+        (true, true) => words[0],
+        (true, false) => words[1],
+    };
+    let comma = if word.is_empty() || word.starts_with(',') {
+        ""
+    } else {
+        ", "
     };
     let sign = if difference.value > 0.0 { "+" } else { "" };
     format!(
-        "{sign}{} {unit}, {word}",
+        "{sign}{} {unit}{comma}{word}",
         with_uncertainty(difference.value, difference.u95)
     )
 }

@@ -253,9 +253,9 @@ impl Reader {
                     Some(Next::Lost(None))
                 }
             }
-            Command::RecordStreamMoved(moved) if moved.stream_index == self.channel => Some(Next::Gone(
-                "the stream was moved to another input".to_owned(),
-            )),
+            Command::RecordStreamMoved(moved) if moved.stream_index == self.channel => Some(
+                Next::Gone("the stream was moved to another input".to_owned()),
+            ),
             _ => None,
         }
     }

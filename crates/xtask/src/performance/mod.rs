@@ -3,6 +3,7 @@
 
 mod child;
 mod content;
+pub(crate) mod live;
 mod page;
 
 use std::path::{Path, PathBuf};
@@ -81,10 +82,19 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         .collect::<Result<_, _>>()?;
     let start = bench.start()?;
     let page = page::page(&options.arguments(), &rows, start);
+    let page = format!("{page}{}", kept_section(&options.output));
     std::fs::write(&options.output, &page)
         .with_context(|| format!("cannot write {}", options.output.display()))?;
     print!("{page}");
     Ok(ExitCode::SUCCESS)
+}
+
+/// The section on live capture is measured by a command of its own, and kept.
+fn kept_section(output: &Path) -> String {
+    let old = std::fs::read_to_string(output).unwrap_or_default();
+    old.find(live::HEADING)
+        .map(|at| format!("\n{}", &old[at..]))
+        .unwrap_or_default()
 }
 
 fn folder(options: &Options) -> anyhow::Result<tempfile::TempDir> {

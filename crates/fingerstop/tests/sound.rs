@@ -1,0 +1,498 @@
+//! `listen` with a sound server and a driver, but without a sound card: a null sink of a server of its own, and the
+//! `file` plugin of ALSA.
+//!
+//! Needs pulseaudio, pacat and libasound2, which `cargo xtask test` installs; fails without them.
+
+#![cfg(target_os = "linux")]
+#![allow(clippy::unwrap_used, reason = "a test may panic")]
+
+use std::fs;
+use std::io::{BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+use std::process::{Child, ChildStdout, Command, Stdio};
+use std::thread::sleep;
+use std::time::{Duration, Instant};
+
+use serde_json::Value;
+use tempfile::TempDir;
+
+const RATE: usize = 48_000;
+const LIMITS: &str = "us-1956-later";
+
+/// A folder of its own, with what is played in it.
+struct Bench {
+    folder: TempDir,
+    server: Option<Child>,
+}
+
+impl Drop for Bench {
+    fn drop(&mut self) {
+        self.stop_server();
+    }
+}
+
+impl Bench {
+    fn new() -> Bench {
+        let bench = Bench {
+            folder: tempfile::tempdir().unwrap(),
+            server: None,
+        };
+        fs::create_dir(bench.path("run")).unwrap();
+        let digits = bench.command(&[
+            "synth",
+            "-o",
+            "source.wav",
+            "--digits",
+            "2507",
+            "--rate",
+            "48000",
+        ]);
+        run(digits);
+        bench
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn command(&self, arguments: &[&str]) -> Command {
+        self.in_folder(env!("CARGO_BIN_EXE_fingerstop"), arguments)
+    }
+
+    fn in_folder(&self, program: &str, arguments: &[&str]) -> Command {
+        let mut command = Command::new(program);
+        command
+            .args(arguments)
+            .current_dir(self.folder.path())
+            .env_remove("PULSE_SERVER")
+            .env_remove("ALSA_CONFIG_PATH")
+            .env("XDG_RUNTIME_DIR", self.path("run"))
+            .env("HOME", self.folder.path())
+            .env("XDG_CONFIG_HOME", self.path("config"));
+        command
+    }
+
+    /// A server with one null sink, whose monitor is the only input.
+    fn start_server(&mut self) {
+        let script = format!(
+            "load-module module-native-protocol-unix\n\
+             load-module module-null-sink sink_name=bench rate={RATE} channels=1 format=s16le\n"
+        );
+        fs::write(self.path("server.pa"), script).unwrap();
+        let mut command = self.in_folder(
+            "pulseaudio",
+            &[
+                "-n",
+                "-F",
+                "server.pa",
+                "--daemonize=no",
+                "--use-pid-file=no",
+                "--exit-idle-time=-1",
+                "--disallow-exit",
+                "--log-level=error",
+            ],
+        );
+        let child = command
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("pulseaudio is not installed: run `cargo xtask test`");
+        self.server = Some(child);
+        let began = Instant::now();
+        while !self.devices().contains("bench.monitor") {
+            assert!(began.elapsed() < Duration::from_secs(20), "no server");
+            sleep(Duration::from_millis(100));
+        }
+    }
+
+    fn stop_server(&mut self) {
+        if let Some(mut server) = self.server.take() {
+            let _ = server.kill();
+            let _ = server.wait();
+        }
+        let _ = fs::remove_dir_all(self.path("run/pulse"));
+    }
+
+    fn devices(&self) -> String {
+        let listed = self.command(&["listen", "--devices"]).output().unwrap();
+        String::from_utf8(listed.stdout).unwrap()
+    }
+
+    /// Plays the source into the null sink, until it has been played.
+    fn play(&self) {
+        let raw = self.path("play.raw");
+        let bytes: Vec<u8> = samples(&self.path("source.wav"))
+            .iter()
+            .flat_map(|x| x.to_le_bytes())
+            .collect();
+        fs::write(&raw, bytes).unwrap();
+        // A long buffer, filled at once: a busy machine is no reason for silence in between.
+        run(self.in_folder(
+            "pacat",
+            &[
+                "--device=bench",
+                "--rate=48000",
+                "--channels=1",
+                "--format=s16le",
+                "--latency-msec=2000",
+                "play.raw",
+            ],
+        ));
+    }
+
+    /// Begins to listen, and waits for the first block.
+    fn listen(&self, arguments: &[&str]) -> Listening {
+        let mut all = vec!["listen", "--format", "ndjson", "--limits", LIMITS, "-q"];
+        all.extend(arguments);
+        let mut child = self
+            .command(&all)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let lines = BufReader::new(child.stdout.take().unwrap());
+        let mut listening = Listening {
+            child,
+            lines,
+            seen: Vec::new(),
+        };
+        listening.until("level");
+        listening
+    }
+
+    /// What `check` says of a file, as a line.
+    fn check(&self, name: &str) -> Value {
+        let command = self.command(&["check", name, "--limits", LIMITS, "--format", "ndjson"]);
+        let mut command = command;
+        let done = command.output().unwrap();
+        serde_json::from_slice(&done.stdout).unwrap()
+    }
+}
+
+/// A command that listens.
+struct Listening {
+    child: Child,
+    lines: BufReader<ChildStdout>,
+    seen: Vec<Value>,
+}
+
+impl Listening {
+    /// Reads up to an event of that kind and gives it.
+    fn until(&mut self, event: &str) -> Value {
+        loop {
+            let line = self
+                .line()
+                .unwrap_or_else(|| panic!("no {event}: {:?}", self.errors()));
+            if line["event"] == event {
+                return line;
+            }
+        }
+    }
+
+    fn line(&mut self) -> Option<Value> {
+        let mut text = String::new();
+        if self.lines.read_line(&mut text).unwrap() == 0 {
+            return None;
+        }
+        let line: Value = serde_json::from_str(&text).unwrap();
+        self.seen.push(line.clone());
+        Some(line)
+    }
+
+    fn errors(&mut self) -> String {
+        let mut text = String::new();
+        let mut errors = self.child.stderr.take().unwrap();
+        std::io::Read::read_to_string(&mut errors, &mut text).unwrap();
+        text
+    }
+
+    fn interrupt(&self) {
+        let kill = Command::new("kill")
+            .args(["-INT", &self.child.id().to_string()])
+            .status();
+        assert!(kill.unwrap().success());
+    }
+
+    /// Reads to the end: all lines, standard error and exit code.
+    fn end(mut self) -> (Vec<Value>, String, Option<i32>) {
+        while self.line().is_some() {}
+        let errors = self.errors();
+        let code = self.child.wait().unwrap().code();
+        (self.seen, errors, code)
+    }
+}
+
+fn run(mut command: Command) {
+    let done = command.output().unwrap_or_else(|error| {
+        panic!("{command:?}: {error}; `cargo xtask test` installs what is needed")
+    });
+    assert!(done.status.success(), "{command:?}: {done:?}");
+}
+
+fn samples(path: &Path) -> Vec<i16> {
+    let mut reader = hound::WavReader::open(path).unwrap();
+    assert_eq!(
+        (reader.spec().sample_rate as usize, reader.spec().channels),
+        (RATE, 1)
+    );
+    reader.samples::<i16>().map(Result::unwrap).collect()
+}
+
+/// The digits as told, revised ones in their last state, without what only the lines have.
+fn told(lines: &[Value]) -> Vec<Value> {
+    let mut digits: Vec<Value> = Vec::new();
+    for line in lines {
+        let index = line["index"].as_u64().unwrap_or(0) as usize;
+        match line["event"].as_str() {
+            Some("digit" | "doubtful") => {
+                assert_eq!(index, digits.len());
+                digits.push(line.clone());
+            }
+            Some("revised") => digits[index] = line.clone(),
+            Some("withdrawn") => panic!("{line}"),
+            _ => {}
+        }
+    }
+    digits
+}
+
+/// The last line is what `check` says of the capture, and what was told of each digit is what the report has.
+fn assert_agrees(bench: &Bench, lines: &[Value], capture: &str) -> Value {
+    let report = lines.last().unwrap();
+    assert_eq!(*report, bench.check(capture));
+    let digits = report["digits"].as_array().unwrap();
+    let told = told(lines);
+    assert!(!told.is_empty());
+    for (told, digit) in told.iter().zip(digits) {
+        for field in [
+            "digit",
+            "pulses",
+            "speed_pps",
+            "percent_break",
+            "break_ms",
+            "make_ms",
+            "verdict",
+            "sure",
+            "doubt",
+            "pulses_detail",
+            "start_s",
+            "end_s",
+        ] {
+            assert_eq!(told[field], digit[field], "{field}");
+        }
+    }
+    report.clone()
+}
+
+#[test]
+fn a_sound_server_gives_the_samples_that_were_played() {
+    let mut bench = Bench::new();
+    bench.start_server();
+    let listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
+    // A client can lose the start: two seconds of lead-in.
+    sleep(Duration::from_secs(2));
+    bench.play();
+    sleep(Duration::from_secs(1));
+    listening.interrupt();
+    let (lines, errors, code) = listening.end();
+    let report = assert_agrees(&bench, &lines, "cap.wav");
+    // Every sample that was played is in the capture, in a row.
+    let (played, captured) = (
+        samples(&bench.path("source.wav")),
+        samples(&bench.path("cap.wav")),
+    );
+    let marked = &played[RATE / 2..RATE / 2 + 64];
+    let at = captured
+        .windows(64)
+        .position(|window| window == marked)
+        .unwrap_or_else(|| panic!("the source is not in the capture: {errors}"));
+    let from = at - RATE / 2;
+    assert!(
+        captured[from..from + played.len()] == played[..],
+        "samples were lost or changed"
+    );
+    let source = bench.check("source.wav");
+    let digits = report["digits"].as_array().unwrap();
+    assert_eq!(digits.len(), 4);
+    for (captured, source) in digits.iter().zip(source["digits"].as_array().unwrap()) {
+        assert_eq!(captured["digit"], source["digit"]);
+        assert_eq!(captured["sure"], true, "{captured}");
+        assert_eq!(captured["verdict"], source["verdict"]);
+        for quantity in ["speed_pps", "percent_break"] {
+            let part = |of: &Value, part: &str| of[quantity][part].as_f64().unwrap();
+            let off = (part(captured, "value") - part(source, "value")).abs();
+            assert!(off <= part(source, "u95"), "{quantity} off by {off}");
+        }
+    }
+    assert_eq!(
+        code,
+        Some(i32::from(source["verdict"] == "fail")),
+        "{errors}"
+    );
+}
+
+#[test]
+fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
+    let mut bench = Bench::new();
+    bench.start_server();
+    let mut listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
+    sleep(Duration::from_secs(2));
+    bench.play();
+    sleep(Duration::from_secs(1));
+    bench.stop_server();
+    let gone = listening.until("note");
+    assert!(
+        gone["text"]
+            .as_str()
+            .unwrap()
+            .contains("the sound server is gone"),
+        "{gone}"
+    );
+    bench.start_server();
+    let back = listening.until("note");
+    assert!(back["text"].as_str().unwrap().contains("is back"), "{back}");
+    let lost = listening.until("lost");
+    assert_eq!(lost["how"], "away");
+    listening.until("level");
+    sleep(Duration::from_secs(2));
+    bench.play();
+    sleep(Duration::from_secs(1));
+    listening.interrupt();
+    let (lines, errors, _) = listening.end();
+    let report = assert_agrees(&bench, &lines, "cap.wav");
+    let digits = report["digits"].as_array().unwrap();
+    let sent: Vec<&str> = digits
+        .iter()
+        .map(|d| d["digit"].as_str().unwrap())
+        .collect();
+    assert_eq!(sent, ["2", "5", "0", "7", "2", "5", "0", "7"], "{errors}");
+    let codes: Vec<&str> = report["trace"]["warnings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|warning| warning["code"].as_str().unwrap())
+        .collect();
+    assert!(codes.contains(&"marked-gap"), "{codes:?}");
+}
+
+/// ALSA's `file` plugin reads from `source.raw` as fast as it is asked.
+fn with_driver(bench: &Bench, command: &mut Command) {
+    let source = bench.path("source.raw");
+    let bytes: Vec<u8> = samples(&bench.path("source.wav"))
+        .iter()
+        .flat_map(|x| {
+            let wide = (i32::from(*x) << 16).to_le_bytes();
+            [wide, wide].concat()
+        })
+        .collect();
+    fs::write(&source, bytes).unwrap();
+    let configuration = format!(
+        "pcm.bench {{ type file slave.pcm {{ type null }} file \"/dev/null\" infile \"{}\" format raw }}\n",
+        source.display()
+    );
+    fs::write(bench.path("asound.conf"), configuration).unwrap();
+    command.env("ALSA_CONFIG_PATH", bench.path("asound.conf"));
+}
+
+#[test]
+fn a_driver_gives_the_same_figures_as_the_source_to_the_last_bit() {
+    let bench = Bench::new();
+    let frames = samples(&bench.path("source.wav")).len();
+    let seconds = format!("{:.6}", frames as f64 / RATE as f64);
+    let mut command = bench.command(&[
+        "listen",
+        "--device",
+        "alsa:bench",
+        "--stop-after",
+        &seconds,
+        "-o",
+        "cap.wav",
+        "--format",
+        "ndjson",
+        "--limits",
+        LIMITS,
+        "-q",
+    ]);
+    with_driver(&bench, &mut command);
+    let done = command.output().unwrap();
+    let lines: Vec<Value> = String::from_utf8(done.stdout)
+        .unwrap()
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
+    let errors = String::from_utf8(done.stderr).unwrap();
+    assert!(!lines.is_empty(), "{errors}");
+    let report = assert_agrees(&bench, &lines, "cap.wav");
+    let source = bench.check("source.wav");
+    assert_eq!(report["digits"], source["digits"]);
+    assert_eq!(report["checks"], source["checks"]);
+    assert_eq!(lines[0]["way"], "alsa");
+    assert!(
+        !lines.iter().any(|line| line["event"] == "lost"),
+        "{lines:?}"
+    );
+}
+
+#[test]
+fn kill_9_leaves_a_capture_that_can_be_read() {
+    let mut bench = Bench::new();
+    bench.start_server();
+    let mut listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
+    sleep(Duration::from_secs(2));
+    bench.play();
+    listening.child.kill().unwrap();
+    listening.child.wait().unwrap();
+    let kept = bench.check("cap.wav");
+    assert_eq!(kept["error"], Value::Null);
+    assert!(kept["digits"].as_array().unwrap().len() >= 3, "{kept}");
+}
+
+#[test]
+fn a_full_disk_is_told_at_once_and_what_was_captured_is_kept() {
+    let bench = Bench::new();
+    // Blocks of 512 or 1024 bytes: some 3 or 6 s of 384 kB each, less than the source.
+    let script = format!(
+        "trap '' XFSZ; ulimit -f 2200; exec '{}' listen --device alsa:bench --stop-after 60 -o cap.wav --limits {LIMITS} -q",
+        env!("CARGO_BIN_EXE_fingerstop")
+    );
+    let mut command = bench.in_folder("sh", &["-c", &script]);
+    with_driver(&bench, &mut command);
+    let done = command.output().unwrap();
+    let errors = String::from_utf8(done.stderr).unwrap();
+    assert_eq!(done.status.code(), Some(3), "{errors}");
+    assert!(
+        errors.contains("the disk is full; what was captured up to here is kept"),
+        "{errors}"
+    );
+    let kept = bench.check("cap.wav");
+    assert_eq!(kept["error"], Value::Null, "{kept}");
+    let length = kept["trace"]["duration_s"].as_f64().unwrap();
+    assert!((2.0..7.0).contains(&length), "{length} s are kept");
+    assert!(String::from_utf8(done.stdout).unwrap().contains("cap.wav"));
+}
+
+#[test]
+fn what_cannot_be_had_is_told_in_one_line() {
+    let bench = Bench::new();
+    let told = |arguments: &[&str]| {
+        let done = bench.command(arguments).output().unwrap();
+        assert_eq!(done.status.code(), Some(3));
+        String::from_utf8(done.stderr).unwrap()
+    };
+    let missing = told(&["listen", "--device", "nowhere"]);
+    assert!(
+        missing.contains("cannot open the input nowhere"),
+        "{missing}"
+    );
+    assert_eq!(missing.lines().count(), 1, "{missing}");
+    fs::File::create(bench.path("mine.wav"))
+        .unwrap()
+        .write_all(b"mine")
+        .unwrap();
+    let there = told(&["listen", "-o", "mine.wav"]);
+    assert!(
+        there.contains("mine.wav exists, and a capture never overwrites a file"),
+        "{there}"
+    );
+    assert_eq!(fs::read(bench.path("mine.wav")).unwrap(), b"mine");
+}
