@@ -122,9 +122,7 @@ impl Server {
             version: protocol::MAX_VERSION,
             sequence: 0,
         };
-        let cookie = pulseaudio::cookie_path_from_env()
-            .and_then(|path| std::fs::read(path).ok())
-            .unwrap_or_default();
+        let cookie = cookie();
         let auth: AuthReply = server.ask(&Command::Auth(AuthParams {
             version: protocol::MAX_VERSION,
             supports_shm: false,
@@ -212,16 +210,12 @@ impl Reader {
                 Ok(_) => continue,
                 Err(error) => break format!("the sound server is gone ({})", said(error)),
             };
-            match next {
+            let heard = match next {
                 Some(Next::Gone(why)) => break why,
-                Some(next) => {
-                    if !self.line.send(next) {
-                        return;
-                    }
-                }
-                None => {}
-            }
-            if !self.line.is_wanted() {
+                Some(next) => self.line.send(next),
+                None => self.line.is_wanted(),
+            };
+            if !heard {
                 return;
             }
         };
@@ -313,6 +307,18 @@ fn format_of(spec: &SampleSpec) -> Result<Format, InputError> {
     })
 }
 
+/// The key that the server made for its owner. The crate does not look where XDG_CONFIG_HOME points.
+fn cookie() -> Vec<u8> {
+    let named = std::env::var_os("PULSE_COOKIE").is_some();
+    let configured = std::env::var_os("XDG_CONFIG_HOME")
+        .map(|folder| PathBuf::from(folder).join("pulse/cookie"))
+        .filter(|path| !named && path.exists());
+    configured
+        .or_else(pulseaudio::cookie_path_from_env)
+        .and_then(|path| std::fs::read(path).ok())
+        .unwrap_or_default()
+}
+
 fn socket_path() -> Option<PathBuf> {
     pulseaudio::socket_path_from_env().or_else(|| {
         // The crate stops at the first place that is named but empty.
@@ -333,7 +339,7 @@ fn said(error: ProtocolError) -> InputError {
     InputError(match error {
         ProtocolError::ServerError(PulseError::NoEntity) => "it has no such input".to_owned(),
         ProtocolError::ServerError(PulseError::AccessDenied) => {
-            "it does not permit this program to record; allow it in the system's privacy settings"
+            "it refuses this program: it belongs to another user, or its privacy settings forbid recording"
                 .to_owned()
         }
         ProtocolError::ServerError(PulseError::Busy) => {
