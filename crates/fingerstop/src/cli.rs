@@ -3,7 +3,7 @@
 use clap::{Parser, Subcommand};
 
 use crate::stop::{Exit, Stop};
-use crate::{batch, check, compare, completions, explain, limits, listen, synth};
+use crate::{batch, check, compare, completions, explain, limits, listen, serve, synth};
 
 /// Measures the pulses of a rotary dial in recordings of its line, and judges them against published limits.
 #[derive(Parser)]
@@ -40,6 +40,8 @@ enum Command {
     Compare(Box<compare::CompareArgs>),
     /// Measure a dial while it is dialled, from a sound input; the capture is kept
     Listen(Box<listen::ListenArgs>),
+    /// Measure live in a browser on this computer: the bench page
+    Serve(Box<serve::ServeArgs>),
     /// Show the published limit sets, or choose one once for all
     Limits(limits::LimitsArgs),
     /// Make recordings of known truth
@@ -57,6 +59,7 @@ pub(crate) fn run(cli: &Cli) -> Result<Exit, Stop> {
         Command::Batch(args) => batch::run(args),
         Command::Compare(args) => compare::run(args),
         Command::Listen(args) => listen::run(args),
+        Command::Serve(args) => serve::run(args),
         Command::Limits(args) => limits::run(args),
         Command::Synth(args) => synth::run(args),
         Command::Explain(args) => explain::run(args),

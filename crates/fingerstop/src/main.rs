@@ -15,6 +15,7 @@ mod limits_file;
 mod listen;
 mod manner;
 mod output;
+mod serve;
 mod stop;
 mod synth;
 mod values;

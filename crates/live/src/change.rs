@@ -32,7 +32,7 @@ impl Difference {
         self.value.abs() > self.u95
     }
 
-    fn between(earlier: Option<Value>, later: Option<Value>) -> Option<Difference> {
+    pub(crate) fn between(earlier: Option<Value>, later: Option<Value>) -> Option<Difference> {
         let (earlier, later) = (earlier?, later?);
         Some(Difference {
             value: later.value - earlier.value,

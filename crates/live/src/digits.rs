@@ -81,6 +81,12 @@ impl Digits {
                 .filter(|check| check.digit_index == index)
                 .cloned()
                 .collect(),
+            findings: scored
+                .findings
+                .iter()
+                .filter(|finding| finding.digit_index.is_none_or(|of| of == index))
+                .cloned()
+                .collect(),
             change: change::of(&scored.digits, index).map(|mut change| {
                 change.against = self.number_of(scored.digits[change.against].start_s);
                 change

@@ -1,6 +1,6 @@
 //! What a sitting says.
 
-use score::{Check, Digit};
+use score::{Check, Digit, Finding};
 
 use crate::change::Change;
 
@@ -115,6 +115,8 @@ pub struct Heard {
     pub digit: Digit,
     /// Its comparisons with the chosen limits.
     pub checks: Vec<Check>,
+    /// What it shows about the dial.
+    pub findings: Vec<Finding>,
     /// What changed against an earlier digit; `None` for the first.
     pub change: Option<Change>,
 }

@@ -20,6 +20,7 @@ mod format;
 mod hum;
 mod input;
 mod meter;
+pub mod page;
 mod seam;
 mod sitting;
 mod tone;

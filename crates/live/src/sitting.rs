@@ -152,6 +152,19 @@ impl Sitting {
         Ok(events)
     }
 
+    /// Judges by other settings from here on. What was told before is not told again.
+    pub fn judge_by(&mut self, settings: Settings) {
+        self.setup.settings = settings;
+    }
+
+    /// Writes what is still to be written, so that a reader of the file finds all that was taken.
+    ///
+    /// # Errors
+    /// The capture cannot be written.
+    pub fn flush(&mut self) -> Result<(), Error> {
+        self.file.flush()
+    }
+
     /// Length of the capture, in seconds.
     #[must_use]
     pub fn captured_s(&self) -> f64 {

@@ -162,8 +162,9 @@ fn sentence(check: &Check) -> String {
     format!("{} ({})", statement(check), check.source)
 }
 
-/// What a check says, in one line.
-pub(crate) fn statement(check: &Check) -> String {
+/// What a check says, in one line: `pulsing speed 8.2 pps is below 9.5-10.5 pps`.
+#[must_use]
+pub fn statement(check: &Check) -> String {
     let (name, unit) = wording::quantity(check.quantity);
     let pulse = check
         .pulse_index

@@ -30,6 +30,7 @@ mod uncertainty;
 mod wording;
 mod would_say;
 
+pub use explain::statement;
 pub use findings::FINDING_CODES;
 pub use limits::{Grade, LimitSet};
 pub use plan::{DialledError, Plan};

@@ -4,6 +4,7 @@
 
 mod accuracy;
 mod findings;
+mod packages;
 #[cfg(unix)]
 mod performance;
 mod tests;

@@ -8,6 +8,8 @@ use std::process::{Command, ExitCode, Stdio};
 
 use anyhow::Context;
 
+use crate::packages;
+
 /// Tests that must have run; below this some of them have been lost. Raise it when tests are added.
 const LEAST_TESTS: u64 = 290;
 
@@ -52,7 +54,7 @@ impl Tally {
 
 /// Runs the tests and ends as they end, or badly when too few ran.
 pub(crate) fn run() -> anyhow::Result<ExitCode> {
-    // Nothing beyond the Rust toolchain and gcc is needed, so nothing is installed.
+    packages::install_missing();
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
     let mut child = Command::new(cargo)
         .args(["test", "--workspace", "--locked", "--no-fail-fast"])

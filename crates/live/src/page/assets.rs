@@ -1,0 +1,48 @@
+//! The parts of the page, all of them in the program itself.
+
+/// One part.
+#[derive(Debug)]
+pub(crate) struct Asset {
+    target: &'static str,
+    pub(crate) content_type: &'static str,
+    pub(crate) body: &'static [u8],
+}
+
+const ALL: [Asset; 6] = [
+    Asset {
+        target: "/",
+        content_type: "text/html; charset=utf-8",
+        body: include_bytes!("bench.html"),
+    },
+    Asset {
+        target: "/bench.css",
+        content_type: "text/css; charset=utf-8",
+        body: include_bytes!("bench.css"),
+    },
+    Asset {
+        target: "/bench.js",
+        content_type: "text/javascript; charset=utf-8",
+        body: include_bytes!("bench.js"),
+    },
+    Asset {
+        target: "/drawing.js",
+        content_type: "text/javascript; charset=utf-8",
+        body: include_bytes!("drawing.js"),
+    },
+    Asset {
+        target: "/capture.js",
+        content_type: "text/javascript; charset=utf-8",
+        body: include_bytes!("capture.js"),
+    },
+    Asset {
+        target: "/icon.svg",
+        content_type: "image/svg+xml",
+        body: include_bytes!("icon.svg"),
+    },
+];
+
+/// The part that is asked for, by its exact name.
+pub(crate) fn find(target: &str) -> Option<&'static Asset> {
+    // A browser that is given a query keeps the page the same.
+    ALL.iter().find(|asset| asset.target == target)
+}

@@ -1,0 +1,42 @@
+//! The bench page: a local web page in front of the same detector.
+//!
+//! The browser captures and sends samples; everything that is measured or judged is done here, in the program. Only
+//! what the page itself needs is served, all of it built in: no name that a client sends is ever a path.
+
+mod assets;
+mod desk;
+mod dropped;
+mod files;
+mod gate;
+mod guide;
+mod http;
+mod protocol;
+mod reports;
+mod server;
+mod show;
+mod socket;
+mod talk;
+
+use std::path::PathBuf;
+
+use drive::Channel;
+use score::{LimitSet, Settings};
+
+pub use server::{Page, Stopper};
+
+/// What the page works with.
+#[derive(Clone, Debug)]
+pub struct Bench {
+    /// Where captures and figures are kept.
+    pub folder: PathBuf,
+    /// Limits, plan, tap and the rest, as they are when a page is opened.
+    pub settings: Settings,
+    /// Which channel of an input is measured.
+    pub channel: Channel,
+    /// The sets that the page offers; what is chosen is looked up here by its name.
+    pub limit_sets: Vec<LimitSet>,
+    /// Name of the dial when a page is opened.
+    pub dial_id: Option<String>,
+    /// Version of the program, for reports.
+    pub version: String,
+}

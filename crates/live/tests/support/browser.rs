@@ -1,0 +1,199 @@
+//! A real Chromium, without a window, whose microphone is a WAV file.
+
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+use fantoccini::error::CmdError;
+use fantoccini::wd::{Capabilities, WebDriverCompatibleCommand};
+use fantoccini::{Client, ClientBuilder, Locator};
+use serde_json::{Value, json};
+use tempfile::TempDir;
+
+/// Longest wait for anything on the page.
+const PATIENCE: Duration = Duration::from_secs(40);
+
+/// One browser at a time: two of them and a build leave too little for a capture without gaps.
+static ONE: Mutex<()> = Mutex::new(());
+
+/// A browser with its driver; both end with it.
+pub(crate) struct Browser {
+    pub(crate) client: Client,
+    driver: Child,
+    _profile: TempDir,
+    _one: MutexGuard<'static, ()>,
+}
+
+/// Sends a command of the browser's own protocol.
+#[derive(Debug)]
+struct OwnProtocol(Value);
+
+impl WebDriverCompatibleCommand for OwnProtocol {
+    fn endpoint(
+        &self,
+        base: &url::Url,
+        session: Option<&str>,
+    ) -> Result<url::Url, url::ParseError> {
+        base.join(&format!(
+            "session/{}/goog/cdp/execute",
+            session.unwrap_or_default()
+        ))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+        (http::Method::POST, Some(self.0.to_string()))
+    }
+}
+
+/// Runs a test with a browser whose microphone is `sound`.
+pub(crate) fn with<F>(sound: &Path, test: F)
+where
+    F: AsyncFnOnce(&Browser),
+{
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .unwrap();
+    runtime.block_on(async {
+        let browser = Browser::start(sound).await;
+        test(&browser).await;
+        let _ = browser.client.clone().close().await;
+    });
+}
+
+impl Browser {
+    async fn start(sound: &Path) -> Browser {
+        let one = ONE.lock().unwrap_or_else(PoisonError::into_inner);
+        let profile = tempfile::tempdir().unwrap();
+        let mut driver = Command::new("chromedriver")
+            .arg("--port=0")
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("these tests want Chromium and its driver: as root, `cargo xtask test` installs them; elsewhere install the packages chromium and chromium-driver");
+        let mut output = BufReader::new(driver.stdout.take().unwrap());
+        let port = port(&mut output);
+        // The driver goes on talking; nobody must block it.
+        std::thread::spawn(move || std::io::copy(&mut output, &mut std::io::sink()));
+        let arguments = [
+            "--headless=new".to_owned(),
+            "--no-sandbox".to_owned(),
+            "--disable-gpu".to_owned(),
+            "--disable-quic".to_owned(),
+            "--no-first-run".to_owned(),
+            "--disable-background-networking".to_owned(),
+            "--disable-component-update".to_owned(),
+            "--disable-sync".to_owned(),
+            format!("--user-data-dir={}", profile.path().display()),
+            "--use-fake-device-for-media-stream".to_owned(),
+            "--use-fake-ui-for-media-stream".to_owned(),
+            // Once, not in a loop: what comes then is known.
+            format!(
+                "--use-file-for-fake-audio-capture={}%noloop",
+                sound.display()
+            ),
+            "--window-size=1400,1000".to_owned(),
+        ];
+        let mut capabilities = Capabilities::new();
+        capabilities.insert(
+            "goog:chromeOptions".to_owned(),
+            json!({ "args": arguments }),
+        );
+        let client = ClientBuilder::new(hyper_util::client::legacy::connect::HttpConnector::new())
+            .capabilities(capabilities)
+            .connect(&format!("http://127.0.0.1:{port}"))
+            .await
+            .unwrap();
+        Browser {
+            client,
+            driver,
+            _profile: profile,
+            _one: one,
+        }
+    }
+
+    /// Runs `script` in every page before the page's own scripts.
+    pub(crate) async fn before_pages(&self, script: &str) {
+        self.own(json!({ "cmd": "Page.addScriptToEvaluateOnNewDocument", "params": { "source": script } }))
+            .await;
+    }
+
+    /// A command of the browser's own protocol.
+    pub(crate) async fn own(&self, command: Value) -> Value {
+        self.client.issue_cmd(OwnProtocol(command)).await.unwrap()
+    }
+
+    pub(crate) async fn open(&self, url: &str) {
+        self.client.goto(url).await.unwrap();
+    }
+
+    /// Presses a key as a hand would, on whatever has the focus.
+    pub(crate) async fn press(&self, key: &str) {
+        let body = self.client.find(Locator::Css("body")).await.unwrap();
+        body.send_keys(key).await.unwrap();
+    }
+
+    /// What a script returns.
+    pub(crate) async fn value(&self, script: &str) -> Value {
+        let answer: Result<Value, CmdError> = self.client.execute(script, Vec::new()).await;
+        answer.unwrap()
+    }
+
+    /// The text of an element as it is shown.
+    pub(crate) async fn text(&self, css: &str) -> String {
+        let script = format!("return document.querySelector({css:?})?.innerText ?? ''");
+        self.value(&script).await.as_str().unwrap().to_owned()
+    }
+
+    /// Waits until the text of an element contains `part`.
+    pub(crate) async fn wait_for(&self, css: &str, part: &str) -> String {
+        let until = Instant::now() + PATIENCE;
+        loop {
+            let text = self.text(css).await;
+            if text.contains(part) {
+                return text;
+            }
+            if Instant::now() > until {
+                let all = self.text("body").await;
+                panic!("{css} does not say {part:?} but {text:?}; the page:\n{all}");
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+
+    /// Waits until a script returns true.
+    pub(crate) async fn wait_until(&self, script: &str) {
+        let until = Instant::now() + PATIENCE;
+        while self.value(&format!("return Boolean({script})")).await != Value::Bool(true) {
+            if Instant::now() > until {
+                let all = self.text("body").await;
+                panic!("{script} never came true; the page:\n{all}");
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+    }
+}
+
+impl Drop for Browser {
+    fn drop(&mut self) {
+        // Only what was started here: the driver ends its browser.
+        let _ = self.driver.kill();
+        let _ = self.driver.wait();
+    }
+}
+
+fn port(output: &mut impl BufRead) -> u16 {
+    let mut line = String::new();
+    loop {
+        line.clear();
+        assert!(output.read_line(&mut line).unwrap() > 0, "the driver ended");
+        let port = line
+            .rsplit_once("on port ")
+            .and_then(|(_, port)| port.trim_end().trim_end_matches('.').parse::<u16>().ok());
+        if let Some(port) = port.filter(|port| *port > 0) {
+            return port;
+        }
+    }
+}

@@ -1,0 +1,87 @@
+//! A page that is served, and ends with the test.
+
+#![allow(dead_code, reason = "not every test program uses all of it")]
+
+pub(crate) mod browser;
+
+use std::fs;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::thread::{self, JoinHandle};
+
+use live::page::{Bench, Page, Stopper};
+use score::Settings;
+use tempfile::TempDir;
+
+/// A page that is served, and ends with the test.
+pub(crate) struct Served {
+    pub(crate) local: SocketAddr,
+    pub(crate) token: String,
+    pub(crate) url: String,
+    pub(crate) folder: TempDir,
+    stopper: Stopper,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Served {
+    /// Measures only.
+    pub(crate) fn new() -> Served {
+        Served::with(Settings::default())
+    }
+
+    /// Judges by a published set.
+    pub(crate) fn judging(limits: &str) -> Served {
+        Served::with(Settings {
+            limits: Some(score::limits::find(limits).unwrap().clone()),
+            ..Settings::default()
+        })
+    }
+
+    pub(crate) fn with(settings: Settings) -> Served {
+        let folder = tempfile::tempdir().unwrap();
+        let bench = Bench {
+            folder: folder.path().to_owned(),
+            settings,
+            channel: drive::Channel::Auto,
+            limit_sets: score::limits::all().to_vec(),
+            dial_id: None,
+            version: "test".to_owned(),
+        };
+        let page = Page::bind("127.0.0.1:0".parse().unwrap(), bench).unwrap();
+        let url = page.url();
+        let (_, token) = url.split_once("/#").unwrap();
+        Served {
+            local: page.local(),
+            token: token.to_owned(),
+            url: url.clone(),
+            folder,
+            stopper: page.stopper(),
+            thread: Some(thread::spawn(move || page.serve())),
+        }
+    }
+
+    /// Ends the page and waits for what it has to finish.
+    pub(crate) fn stop(&mut self) {
+        self.stopper.stop();
+        if let Some(thread) = self.thread.take() {
+            thread.join().unwrap();
+        }
+    }
+
+    /// Files that were kept, of that ending, in the order of their names.
+    pub(crate) fn kept(&self, ending: &str) -> Vec<PathBuf> {
+        let mut files: Vec<PathBuf> = fs::read_dir(self.folder.path())
+            .unwrap()
+            .map(|entry| entry.unwrap().path())
+            .filter(|path| path.extension().is_some_and(|found| found == ending))
+            .collect();
+        files.sort();
+        files
+    }
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        self.stop();
+    }
+}

@@ -1,0 +1,69 @@
+//! Debian packages that tests want beside the Rust toolchain and gcc.
+
+use std::env;
+use std::process::Command;
+
+/// A program and the package that brings it.
+const WANTED: [(&str, &str); 2] = [
+    // The tests of the bench page use it as a person would, in a real browser.
+    ("chromium", "chromium"),
+    ("chromedriver", "chromium-driver"),
+];
+
+/// Installs what is missing where that can be done, and says so; elsewhere says what is missing. The tests that want it
+/// fail without it.
+pub(crate) fn install_missing() {
+    let missing: Vec<&str> = WANTED
+        .into_iter()
+        .filter(|(program, _)| !is_there(program))
+        .map(|(_, package)| package)
+        .collect();
+    if missing.is_empty() {
+        return;
+    }
+    let names = missing.join(" ");
+    if !(is_root() && is_there("apt-get")) {
+        println!("these tests want the packages {names}: install them, or those tests fail");
+        return;
+    }
+    println!("installing packages that tests want: {names}");
+    let apt = |arguments: &[&str]| {
+        let status = Command::new("apt-get")
+            .args(arguments)
+            .env("DEBIAN_FRONTEND", "noninteractive")
+            .status();
+        status.is_ok_and(|status| status.success())
+    };
+    let install = ["install", "-y", "-qq", "--no-install-recommends"];
+    let install: Vec<&str> = install.into_iter().chain(missing).collect();
+    if !(apt(&["update", "-qq"]) && apt(&install)) {
+        println!("{names} could not be installed; the tests that want them will fail");
+    }
+}
+
+fn is_there(program: &str) -> bool {
+    let path = env::var_os("PATH").unwrap_or_default();
+    env::split_paths(&path).any(|folder| folder.join(program).is_file())
+}
+
+#[cfg(unix)]
+fn is_root() -> bool {
+    use std::os::unix::fs::MetadataExt;
+    std::fs::metadata("/proc/self").is_ok_and(|own| own.uid() == 0)
+}
+
+#[cfg(not(unix))]
+fn is_root() -> bool {
+    false
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_program_is_found_on_the_path_or_not() {
+        assert!(is_there("sh"));
+        assert!(!is_there("no-program-has-this-name"));
+    }
+}
