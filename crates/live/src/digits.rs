@@ -1,10 +1,11 @@
 //! Which digits were told, and what is to be told of them now.
 
-use drive::Channels;
+use drive::{Channels, Taken};
 use score::{Scored, Settings, Verdict};
 
 use crate::change;
 use crate::event::{Event, Heard, Hum};
+use crate::findings;
 
 /// Hum of less than this share of the step is not worth a warning.
 const HUM_PERCENT: f64 = 10.0;
@@ -50,11 +51,18 @@ impl Digits {
         self.tell_hum(taken.channel, &scored, events);
         self.withdraw_lost(&scored, events);
         for index in 0..scored.digits.len() {
-            self.tell(taken.channel, &scored, index, events);
+            self.tell(&taken, &scored, index, settings, events);
         }
     }
 
-    fn tell(&mut self, channel: u16, scored: &Scored, index: usize, events: &mut Vec<Event>) {
+    fn tell(
+        &mut self,
+        taken: &Taken,
+        scored: &Scored,
+        index: usize,
+        settings: &Settings,
+        events: &mut Vec<Event>,
+    ) {
         let digit = &scored.digits[index];
         let told = Told {
             start_s: digit.start_s,
@@ -73,7 +81,7 @@ impl Digits {
         let number = known.unwrap_or(self.told.len());
         let heard = Box::new(Heard {
             index: number,
-            channel,
+            channel: taken.channel,
             digit: digit.clone(),
             checks: scored
                 .checks
@@ -81,12 +89,7 @@ impl Digits {
                 .filter(|check| check.digit_index == index)
                 .cloned()
                 .collect(),
-            findings: scored
-                .findings
-                .iter()
-                .filter(|finding| finding.digit_index.is_none_or(|of| of == index))
-                .cloned()
-                .collect(),
+            findings: findings::of(&taken.trace, digit, settings),
             change: change::of(&scored.digits, index).map(|mut change| {
                 change.against = self.number_of(scored.digits[change.against].start_s);
                 change

@@ -16,6 +16,7 @@ mod digits;
 mod error;
 mod event;
 mod fitness;
+mod findings;
 mod format;
 mod hum;
 mod input;

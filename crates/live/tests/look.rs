@@ -26,7 +26,7 @@ fn adjusted() -> (tempfile::TempDir, PathBuf) {
     };
     let mut writer = hound::WavWriter::create(&path, spec).unwrap();
     let takes = [(8.2, 66.0), (9.0, 64.5), (9.48, 63.0), (10.06, 61.6)];
-    for (index, (speed_pps, percent_break)) in takes.into_iter().enumerate() {
+    for (index, (speed_pps, percent_break)) in takes.iter().copied().enumerate() {
         let scenario = Scenario {
             seed: 7 + index as u64,
             dial: Dial {
@@ -40,7 +40,8 @@ fn adjusted() -> (tempfile::TempDir, PathBuf) {
                 ..Recorder::default()
             },
             lead_in_s: if index == 0 { 5.0 } else { 0.8 },
-            tail_s: 0.7,
+            // Long enough to look at the page before the recording is over.
+            tail_s: if index == takes.len() - 1 { 15.0 } else { 0.7 },
             ..Scenario::default()
         };
         let take = folder.path().join("take.wav");
@@ -124,7 +125,9 @@ fn decoded(text: &str) -> Vec<u8> {
     };
     let mut bytes = Vec::new();
     for four in text.trim_end_matches('=').as_bytes().chunks(4) {
-        let sum = four.iter().fold(0_u32, |sum, byte| sum << 6 | u32::from(value(*byte)));
+        let sum = four
+            .iter()
+            .fold(0_u32, |sum, byte| sum << 6 | u32::from(value(*byte)));
         let sum = sum << (6 * (4 - four.len()));
         bytes.extend_from_slice(&sum.to_be_bytes()[1..four.len()]);
     }
@@ -153,17 +156,26 @@ fn the_page_can_be_read_in_three_widths_and_two_themes() {
             }
         };
         look("before").await;
-        browser.value("document.querySelector('#cautions').open = false").await;
+        browser
+            .value("document.querySelector('#cautions').open = false")
+            .await;
         browser.press(" ").await;
         browser.wait_for("#state", "Capturing").await;
         browser.press("g").await;
-        browser.wait_until("document.querySelectorAll('#attempts tr').length === 4").await;
+        browser
+            .wait_until("document.querySelectorAll('#attempts tr').length === 4")
+            .await;
         look("after").await;
         browser.press("g").await;
         dress(browser, "light", 1440, 900).await;
         picture(browser, &pictures.join("bench-page.png"), false).await;
         browser.press(" ").await;
-        assert_eq!(faults, Vec::<String>::new(), "pictures in {}", pictures.display());
+        assert_eq!(
+            faults,
+            Vec::<String>::new(),
+            "pictures in {}",
+            pictures.display()
+        );
     });
     served.stop();
 }

@@ -14,5 +14,6 @@ mod other_commands;
 mod output_file;
 mod plot;
 mod schema;
+mod serve;
 mod session;
 mod usage;

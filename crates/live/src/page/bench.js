@@ -466,7 +466,7 @@ function clearAttempt() {
 
 function figure(name, value, change, edge, before, least) {
   byId(name).textContent = value?.text ?? '–';
-  byId(`${name}-u95`).textContent = value?.plus ?? '';
+  byId(`${name}-u95`).textContent = value?.words ?? '';
   byId(`${name}-change`).textContent = change ?? '';
   const canvas = byId(`${name}-slot`);
   canvas.setAttribute('aria-label', value ? `${value.words}${edge ? `, limits ${edge.words}` : ', no limits'}` : 'Nothing measured');
@@ -501,18 +501,19 @@ function showSitting() {
   const attempts = page.attempts;
   const last = attempts[attempts.length - 1];
   byId('better').textContent = last?.better ?? '';
+  const first = page.first ?? attempts.find((attempt) => attempt.sure && attempt.speed)?.number;
   const points = (key) => attempts.map((a) => ({ number: a.number, value: a[key]?.value ?? NaN, u95: a[key]?.u95 ?? 0, verdict: a.verdict }));
   const draw = (id, title, key, least) => {
     const edge = last?.limits[key];
-    trend(byId(id), { title, points: points(key), lower: edge?.lower, upper: edge?.upper, least, first: page.first });
+    trend(byId(id), { title, points: points(key), lower: edge?.lower, upper: edge?.upper, least, first });
     if (last) byId(id).setAttribute('aria-label', `${title}, attempt by attempt: ${attempts.map((a) => a[key]?.text ?? 'none').join(', ')}`);
   };
   draw('speed-trend', 'pulsing speed, pps', 'speed', 0.5);
   draw('percent-trend', 'percent break, %', 'percent', 2);
   const rows = attempts.slice().reverse().map((attempt) => {
     const row = document.createElement('tr');
-    const cells = [String(attempt.number) + (attempt.number === page.first ? ' (first take)' : ''), attempt.digit ?? '?', attempt.speed?.words ?? '–',
-      attempt.percent?.words ?? '–', attempt.word, attempt.against_first ?? ''];
+    const cells = [String(attempt.number) + (attempt.number === first ? ' (first)' : ''), attempt.digit ?? '?', attempt.speed?.full ?? '–',
+      attempt.percent?.full ?? '–', attempt.word, attempt.against_first ?? ''];
     for (const [index, words] of cells.entries()) {
       const cell = document.createElement('td');
       cell.textContent = words;

@@ -58,7 +58,7 @@ export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least 
   const range = span([value, ...before], lower, upper, least);
   if (!range) return;
   const at = (v) => 10 + (width - 20) * (v - range[0]) / (range[1] - range[0]);
-  const top = 6, foot = height - 26, middle = (top + foot) / 2;
+  const top = 6, foot = height - (height > 110 ? 32 : 26), middle = (top + foot) / 2;
   const jaws = lower != null || upper != null;
   if (jaws) {
     const from = lower == null ? 0 : at(lower), to = upper == null ? width : at(upper);
@@ -68,9 +68,9 @@ export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least 
     // Jaws: solid on the side that is outside.
     if (lower != null) { pen.fillRect(from - 5, top - 4, 5, foot - top + 8); pen.fillRect(0, middle - 2, from, 4); }
     if (upper != null) { pen.fillRect(to, top - 4, 5, foot - top + 8); pen.fillRect(to, middle - 2, width - to, 4); }
-    const size = 15;
-    if (lower != null) write(pen, quoted(lower), Math.max(from, 16), height - 9, { size, colour: ink.text, align: 'center' });
-    if (upper != null) write(pen, quoted(upper), Math.min(to, width - 16), height - 9, { size, colour: ink.text, align: 'center' });
+    const size = height > 110 ? 20 : 15;
+    if (lower != null) write(pen, quoted(lower), Math.max(from, 20), height - 11, { size, colour: ink.text, align: 'center' });
+    if (upper != null) write(pen, quoted(upper), Math.min(to, width - 20), height - 11, { size, colour: ink.text, align: 'center' });
   } else {
     pen.fillStyle = ink.rule;
     pen.fillRect(0, middle - 1, width, 2);
@@ -81,15 +81,15 @@ export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least 
     const age = (index + 1) / (all.length + 1);
     pen.fillStyle = ink.text;
     pen.globalAlpha = 0.25 + 0.5 * age;
-    pen.fillRect(at(v) - 1.5, foot - 9, 3, 13);
+    pen.fillRect(at(v) - 2, foot - 0.16 * (foot - top), 4, 0.16 * (foot - top) + 4);
     pen.globalAlpha = 1;
   });
   if (!Number.isFinite(value)) return;
   const outside = (lower != null && value < lower) || (upper != null && value > upper);
   const x = at(value), half = Math.max(at(value + u95) - x, 0);
   pen.fillStyle = jaws ? (outside ? ink.fail : ink.pass) : ink.break;
-  pen.fillRect(x - half, middle - 3, 2 * half, 6);
-  const r = 13;
+  pen.fillRect(x - half, middle - r / 4, 2 * half, r / 2);
+  const r = Math.min(Math.max(0.26 * (foot - top), 12), 30);
   pen.beginPath();
   if (jaws && outside) { pen.moveTo(x - r, middle - r); pen.lineTo(x + r, middle - r); pen.lineTo(x, middle + r); pen.closePath(); }
   else pen.arc(x, middle, r, 0, 2 * Math.PI);
@@ -287,7 +287,6 @@ export class Line {
     for (let back = 1; back < this.seconds; back++) {
       write(pen, `${-back} s`, width * (1 - back / this.seconds), height - 8, { size: 13, colour: ink.quiet, align: 'center' });
     }
-    write(pen, 'shaded: loop open (break)', 4, height - 8, { size: 13, colour: ink.quiet });
     pen.fillStyle = ink.trace;
     const across = width / this.columns;
     const offset = (this.taken % this.frames) / this.frames;

@@ -266,9 +266,9 @@ pub(crate) struct Figure {
     pub(crate) u95: f64,
     /// The value, rounded to be read from afar.
     pub(crate) text: String,
-    /// The uncertainty.
-    pub(crate) plus: String,
-    /// Both, with the unit.
+    /// With all that was measured and the uncertainty.
+    pub(crate) full: String,
+    /// The same with the unit.
     pub(crate) words: String,
 }
 

@@ -179,8 +179,8 @@ fn figure(value: f64, u95: f64, decimals: usize, unit: &str) -> Figure {
         value,
         u95,
         text,
-        plus: format!("{full} {unit}"),
         words: format!("{full} {unit}"),
+        full,
     }
 }
 
@@ -262,7 +262,7 @@ fn against_first(first: &Digit, now: &Digit) -> String {
     if first.pulses != now.pulses {
         words.push("another digit".to_owned());
     }
-    words.join(", ")
+    words.join("\n")
 }
 
 /// Nearer to the middle of the limits, or farther: what the last turn of the adjustment did.

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use drive::Options;
-use report::{Record, Saved, verdict_words};
+use report::{Measured, Record, Saved, verdict_words};
 use score::{Plan, Settings};
 
 use super::guide::Guide;
@@ -16,7 +16,7 @@ use super::protocol::{
 use super::reports::Reports;
 use super::show::{self, Beside, Told};
 use super::{Bench, files};
-use crate::{Arrival, Encoding, Event, Format, LostHow, Setup, Sitting};
+use crate::{Arrival, Encoding, Event, Format, LostHow, Setup, Sitting, findings};
 
 /// The level bar begins here.
 const FLOOR_DB: f64 = -60.0;
@@ -357,7 +357,7 @@ impl Talk {
         let mut changed = false;
         let mut known: Vec<usize> = Vec::new();
         for index in 0..scored.digits.len() {
-            let told = told(scored, index);
+            let told = told(measured, index, &self.settings);
             let start_s = told.digit.start_s;
             let found = self
                 .attempts
@@ -582,7 +582,7 @@ impl Talk {
                 continue;
             };
             for index in 0..measured.scored.digits.len() {
-                let told = told(&measured.scored, index);
+                let told = told(measured, index, &self.settings);
                 let found = self.attempts.iter_mut().find(|kept| {
                     kept.file == file && kept.told.digit.start_s == told.digit.start_s
                 });
@@ -793,21 +793,18 @@ impl Talk {
     }
 }
 
-fn told(scored: &score::Scored, index: usize) -> Told {
+fn told(measured: &Measured, index: usize, settings: &Settings) -> Told {
+    let digit = measured.scored.digits[index].clone();
     Told {
-        digit: scored.digits[index].clone(),
-        checks: scored
+        checks: measured
+            .scored
             .checks
             .iter()
             .filter(|check| check.digit_index == index)
             .cloned()
             .collect(),
-        findings: scored
-            .findings
-            .iter()
-            .filter(|finding| finding.digit_index.is_none_or(|of| of == index))
-            .cloned()
-            .collect(),
+        findings: findings::of(&measured.trace, &digit, settings),
+        digit,
     }
 }
 
