@@ -63,6 +63,10 @@ fn the_page_and_its_parts_are_served_with_a_strict_policy() {
     let parts = [
         ("/", "text/html"),
         ("/bench.js", "text/javascript"),
+        ("/page.js", "text/javascript"),
+        ("/input.js", "text/javascript"),
+        ("/figures.js", "text/javascript"),
+        ("/reports.js", "text/javascript"),
         ("/drawing.js", "text/javascript"),
         ("/capture.js", "text/javascript"),
         ("/bench.css", "text/css"),
@@ -100,6 +104,10 @@ fn nothing_of_the_page_comes_from_elsewhere_and_nothing_stands_inline() {
     for target in [
         "/",
         "/bench.js",
+        "/page.js",
+        "/input.js",
+        "/figures.js",
+        "/reports.js",
         "/drawing.js",
         "/capture.js",
         "/bench.css",

@@ -8,36 +8,56 @@ pub(crate) struct Asset {
     pub(crate) body: &'static [u8],
 }
 
-const ALL: [Asset; 6] = [
+const ALL: [Asset; 10] = [
     Asset {
         target: "/",
         content_type: "text/html; charset=utf-8",
-        body: include_bytes!("bench.html"),
+        body: include_bytes!("web/bench.html"),
     },
     Asset {
         target: "/bench.css",
         content_type: "text/css; charset=utf-8",
-        body: include_bytes!("bench.css"),
+        body: include_bytes!("web/bench.css"),
     },
     Asset {
         target: "/bench.js",
         content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("bench.js"),
+        body: include_bytes!("web/bench.js"),
+    },
+    Asset {
+        target: "/page.js",
+        content_type: "text/javascript; charset=utf-8",
+        body: include_bytes!("web/page.js"),
+    },
+    Asset {
+        target: "/input.js",
+        content_type: "text/javascript; charset=utf-8",
+        body: include_bytes!("web/input.js"),
+    },
+    Asset {
+        target: "/figures.js",
+        content_type: "text/javascript; charset=utf-8",
+        body: include_bytes!("web/figures.js"),
+    },
+    Asset {
+        target: "/reports.js",
+        content_type: "text/javascript; charset=utf-8",
+        body: include_bytes!("web/reports.js"),
     },
     Asset {
         target: "/drawing.js",
         content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("drawing.js"),
+        body: include_bytes!("web/drawing.js"),
     },
     Asset {
         target: "/capture.js",
         content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("capture.js"),
+        body: include_bytes!("web/capture.js"),
     },
     Asset {
         target: "/icon.svg",
         content_type: "image/svg+xml",
-        body: include_bytes!("icon.svg"),
+        body: include_bytes!("web/icon.svg"),
     },
 ];
 

@@ -47,6 +47,13 @@ impl WebDriverCompatibleCommand for OwnProtocol {
     }
 }
 
+/// Keeps what went wrong in the scripts of a page.
+const KEEPS_ERRORS: &str = "
+    window.errors = [];
+    addEventListener('error', (event) => window.errors.push(event.message));
+    addEventListener('unhandledrejection', (event) => window.errors.push(String(event.reason)));
+    addEventListener('securitypolicyviolation', (event) => window.errors.push(`policy: ${event.violatedDirective}`));";
+
 /// Runs a test with a browser whose microphone is `sound`.
 pub(crate) fn with<F>(sound: &Path, test: F)
 where
@@ -58,7 +65,13 @@ where
         .unwrap();
     runtime.block_on(async {
         let browser = Browser::start(sound).await;
+        browser.before_pages(KEEPS_ERRORS).await;
         test(&browser).await;
+        assert_eq!(
+            browser.errors().await,
+            json!([]),
+            "the page's scripts failed"
+        );
         let _ = browser.client.clone().close().await;
     });
 }
@@ -141,6 +154,11 @@ impl Browser {
         answer.unwrap()
     }
 
+    /// What went wrong in the scripts of the page.
+    async fn errors(&self) -> Value {
+        self.value("return window.errors ?? []").await
+    }
+
     /// The text of an element as it is shown.
     pub(crate) async fn text(&self, css: &str) -> String {
         let script = format!("return document.querySelector({css:?})?.innerText ?? ''");
@@ -156,8 +174,10 @@ impl Browser {
                 return text;
             }
             if Instant::now() > until {
-                let all = self.text("body").await;
-                panic!("{css} does not say {part:?} but {text:?}; the page:\n{all}");
+                let (errors, all) = (self.errors().await, self.text("body").await);
+                panic!(
+                    "{css} does not say {part:?} but {text:?}; errors {errors}; the page:\n{all}"
+                );
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }
@@ -168,8 +188,8 @@ impl Browser {
         let until = Instant::now() + PATIENCE;
         while self.value(&format!("return Boolean({script})")).await != Value::Bool(true) {
             if Instant::now() > until {
-                let all = self.text("body").await;
-                panic!("{script} never came true; the page:\n{all}");
+                let (errors, all) = (self.errors().await, self.text("body").await);
+                panic!("{script} never came true; errors {errors}; the page:\n{all}");
             }
             tokio::time::sleep(Duration::from_millis(50)).await;
         }

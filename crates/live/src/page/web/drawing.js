@@ -86,10 +86,10 @@ export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least 
   });
   if (!Number.isFinite(value)) return;
   const outside = (lower != null && value < lower) || (upper != null && value > upper);
+  const r = Math.min(Math.max(0.26 * (foot - top), 12), 30);
   const x = at(value), half = Math.max(at(value + u95) - x, 0);
   pen.fillStyle = jaws ? (outside ? ink.fail : ink.pass) : ink.break;
   pen.fillRect(x - half, middle - r / 4, 2 * half, r / 2);
-  const r = Math.min(Math.max(0.26 * (foot - top), 12), 30);
   pen.beginPath();
   if (jaws && outside) { pen.moveTo(x - r, middle - r); pen.lineTo(x + r, middle - r); pen.lineTo(x, middle + r); pen.closePath(); }
   else pen.arc(x, middle, r, 0, 2 * Math.PI);
