@@ -31,6 +31,19 @@ impl Fit {
     }
 }
 
+/// What the worst property says of the whole set-up, in one line.
+#[must_use]
+pub fn overall(findings: &[Finding]) -> (Fit, &'static str) {
+    let worst = findings.iter().map(|finding| finding.fit).max();
+    let words = match worst {
+        Some(Fit::Good) => "FIT: this set-up can judge dials",
+        Some(Fit::Usable) => "USABLE: dials can be judged, with a larger uncertainty than need be",
+        Some(Fit::Unfit) => "NOT FIT: mend what is marked before a dial is judged",
+        Some(Fit::Unknown) | None => "NOT DECIDED: something could not be told",
+    };
+    (worst.unwrap_or(Fit::Unknown), words)
+}
+
 /// One property of the set-up.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Finding {

@@ -427,6 +427,42 @@ fn fetched(served: &Served, target: &str) -> String {
 }
 
 #[test]
+fn the_probe_check_says_whether_the_set_up_is_fit() {
+    let served = Served::judging(LIMITS);
+    let mut hand = Hand::open(&served);
+    hand.begin(1);
+    let samples = samples(&[10, 10, 10]);
+    let quiet = 90;
+    hand.stream(&samples[..quiet * FRAMES], 0, 0..0);
+    hand.say(&json!({ "say": "probe", "on": true }));
+    let before = hand.wait("probe");
+    assert_eq!(before["fit"], "unknown", "{before}");
+    assert!(
+        before["caution"]
+            .as_str()
+            .unwrap()
+            .contains("isolate and divide")
+    );
+    hand.stream(&samples, quiet, 0..0);
+    (0..3).for_each(|_| drop(hand.wait("digit")));
+    hand.say(&json!({ "say": "probe", "on": true }));
+    hand.say(&json!({ "say": "probe", "on": false }));
+    while hand.wait("probe")["on"] == true {}
+    hand.say(&json!({ "say": "probe", "on": true }));
+    let after = hand.wait("probe");
+    let property = |name: &str| {
+        let all = after["properties"].as_array().unwrap();
+        let found = all.iter().find(|property| property["name"] == name);
+        found
+            .unwrap_or_else(|| panic!("no {name}: {after}"))
+            .clone()
+    };
+    for name in ["level", "clipping", "noise", "hum", "coupling", "dropped"] {
+        assert_eq!(property(name)["fit"], "good", "{}", property(name));
+    }
+}
+
+#[test]
 fn what_is_too_large_or_no_message_ends_or_is_left_out() {
     let served = Served::new();
     let mut hand = Hand::open(&served);

@@ -38,9 +38,9 @@ pub(super) fn result(
         return Ok((String::new(), Exit::Undone));
     };
     let findings = live::fitness(noticed, measured, clock);
-    let worst = findings.iter().map(|finding| finding.fit).max();
+    let (worst, verdict) = live::overall(&findings);
     let text = match format {
-        LiveFormat::Text => in_text(&findings, worst),
+        LiveFormat::Text => in_text(&findings, verdict),
         LiveFormat::Ndjson => findings
             .iter()
             .map(|finding| {
@@ -57,20 +57,14 @@ pub(super) fn result(
             .collect::<Result<_, _>>()?,
     };
     let exit = match worst {
-        Some(Fit::Unfit) => Exit::Bad,
-        Some(Fit::Unknown) | None => Exit::Undone,
-        Some(Fit::Good | Fit::Usable) => Exit::Good,
+        Fit::Unfit => Exit::Bad,
+        Fit::Unknown => Exit::Undone,
+        Fit::Good | Fit::Usable => Exit::Good,
     };
     Ok((text, exit))
 }
 
-fn in_text(findings: &[Finding], worst: Option<Fit>) -> String {
-    let verdict = match worst {
-        Some(Fit::Good) => "FIT: this set-up can judge dials",
-        Some(Fit::Usable) => "USABLE: dials can be judged, with a larger uncertainty than need be",
-        Some(Fit::Unfit) => "NOT FIT: mend what is marked before a dial is judged",
-        Some(Fit::Unknown) | None => "NOT DECIDED: something could not be told",
-    };
+fn in_text(findings: &[Finding], verdict: &str) -> String {
     let mut text = format!("\n{verdict}\n\n");
     for finding in findings {
         text.push_str(&format!(

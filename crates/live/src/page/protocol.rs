@@ -25,6 +25,8 @@ pub(crate) enum Heard {
     Guide { on: bool },
     /// The digit that is asked for is passed over.
     PassOver,
+    /// Whether the set-up is fit is to be told, or no longer.
+    Probe { on: bool },
     /// The latest attempt is the one to compare with.
     FirstTake,
     /// The figures are to be saved.
@@ -208,6 +210,8 @@ pub(crate) enum Say {
     Settled { code: &'static str },
     /// The guided run.
     Guide(Guide),
+    /// Whether the set-up is fit.
+    Probe(Probe),
     /// The capture has ended.
     Ended { words: String, failed: bool },
     /// A report is ready.
@@ -339,6 +343,25 @@ pub(crate) struct Guide {
     pub(crate) asked: Option<String>,
     pub(crate) words: String,
     pub(crate) digits: Vec<Asked>,
+}
+
+/// The probe check.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub(crate) struct Probe {
+    pub(crate) on: bool,
+    pub(crate) fit: &'static str,
+    pub(crate) words: &'static str,
+    pub(crate) caution: &'static str,
+    pub(crate) properties: Vec<Property>,
+}
+
+/// One property of the set-up.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub(crate) struct Property {
+    pub(crate) name: &'static str,
+    pub(crate) fit: &'static str,
+    pub(crate) figure: String,
+    pub(crate) mend: &'static str,
 }
 
 /// One digit of the guided run.

@@ -10,7 +10,7 @@ use super::{Capture, Kept, Talk};
 use crate::page::files;
 use crate::page::protocol::{self, Begin, Happening, Say};
 use crate::page::show::Told;
-use crate::{Arrival, Encoding, Format, LostHow, Setup, Sitting, findings};
+use crate::{Arrival, Encoding, Format, LostHow, Noticed, Setup, Sitting, findings};
 
 impl Talk {
     pub(super) fn begin(&mut self, begin: &Begin) {
@@ -75,6 +75,8 @@ impl Talk {
             over_until_s: 0.0,
             hum: String::new(),
             gaps: 0,
+            noticed: Noticed::default(),
+            probe_due_s: 0.0,
         })
     }
 

@@ -15,6 +15,9 @@ const GAPS_TOLD: usize = 3;
 impl Talk {
     pub(super) fn take(&mut self, events: Vec<Event>) {
         for event in events {
+            if let Some(capture) = &mut self.capture {
+                capture.noticed.event(&event);
+            }
             match event {
                 Event::Level(level) => self.level(&level),
                 Event::Clipping { at_s, .. } => {
@@ -52,6 +55,7 @@ impl Talk {
             words,
             hum: capture.hum.clone(),
         }));
+        self.probe_at(level.at_s);
     }
 
     fn hum(&mut self, hum: &crate::Hum) {
@@ -121,6 +125,9 @@ impl Talk {
             self.out.push(Say::Digit(Box::new(attempt)));
         }
         self.say_guide();
+        if self.probe {
+            self.say_probe();
+        }
     }
 
     fn withdraw(&mut self, index: usize) {

@@ -7,6 +7,7 @@ mod guided;
 mod heard;
 mod keep;
 mod offer;
+mod probe;
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -18,7 +19,7 @@ use super::guide::Guide;
 use super::protocol::{self, Chosen, Heard, Hello, Say};
 use super::reports::Reports;
 use super::show::Told;
-use crate::Sitting;
+use crate::{Noticed, Sitting};
 
 pub(crate) use choice::chosen;
 
@@ -36,6 +37,8 @@ pub(crate) struct Talk {
     next_number: usize,
     first: Option<usize>,
     guide: Guide,
+    /// The probe check is open.
+    probe: bool,
     out: Vec<Say>,
 }
 
@@ -49,6 +52,9 @@ struct Capture {
     over_until_s: f64,
     hum: String,
     gaps: usize,
+    noticed: Noticed,
+    /// The probe check is said anew at this second.
+    probe_due_s: f64,
 }
 
 /// An attempt and where it was captured.
@@ -81,6 +87,7 @@ impl Talk {
             next_number: 1,
             first: None,
             guide: Guide::default(),
+            probe: false,
             out: Vec::new(),
         }
     }
@@ -155,6 +162,7 @@ impl Talk {
             Ok(Heard::Choose(choice)) => self.choose(&choice),
             Ok(Heard::Guide { on }) => self.turn_guide(on),
             Ok(Heard::PassOver) => self.pass_over(),
+            Ok(Heard::Probe { on }) => self.turn_probe(on),
             Ok(Heard::FirstTake) => self.take_first(),
             Ok(Heard::Save) => self.save(),
             Ok(Heard::Report) => self.report(),

@@ -2,7 +2,7 @@
 // figure and no verdict is made here.
 import { byId, options, page, say, settle, state, tell, token } from '/page.js';
 import { acknowledge, keepAwake, listDevices, restart, sendPending, startCapture, stopCapture, watchClock } from '/input.js';
-import { clearAttempt, redraw, showAttempt, showGuide, showLevel, showSitting } from '/figures.js';
+import { clearAttempt, redraw, showAttempt, showGuide, showLevel, showProbe, showSitting } from '/figures.js';
 import { keepReport, measureRecording, showReport } from '/reports.js';
 
 const PROTOCOL = 'fingerstop.bench.1';
@@ -57,6 +57,7 @@ const HEARS = {
     state('capturing', 'Capturing');
     settle('ended');
     byId('guide').disabled = false;
+    byId('probe').disabled = false;
     sendPending(0);
   },
   resumed: (message) => {
@@ -103,12 +104,14 @@ const HEARS = {
   caution: (message) => tell(message.code, message.words, message.note),
   settled: (message) => settle(message.code),
   guide: showGuide,
+  probe: showProbe,
   ended: (message) => {
     page.begun = page.begun && page.capture !== null && !message.failed;
     if (message.failed) stopCapture(true);
     if (!page.capture && !page.wanted) state('ready', 'Stopped');
     byId('kept').textContent = message.words;
     byId('guide').disabled = true;
+    byId('probe').disabled = true;
     if (message.failed) tell('ended', message.words);
   },
   report: (message) => showReport(message.ticket, message.title, message.name),
@@ -117,7 +120,7 @@ const HEARS = {
     stopCapture();
     state('refused', 'The program has ended');
     tell('closing', message.words);
-    for (const button of ['start', 'guide', 'open', 'save', 'report', 'first', 'compare']) byId(button).disabled = true;
+    for (const button of ['start', 'guide', 'probe', 'open', 'save', 'report', 'first', 'compare']) byId(button).disabled = true;
   },
 };
 
@@ -154,7 +157,7 @@ function choose() {
 // ---- hands --------------------------------------------------------------------------------------------------------------
 
 const press = (id) => { const button = byId(id); if (!button.disabled && !button.hidden) button.click(); };
-const KEYS = { ' ': () => press('start'), g: () => press('guide'), n: () => press('pass-over'), f: () => press('first'), s: () => press('save'),
+const KEYS = { ' ': () => press('start'), g: () => press('guide'), p: () => press('probe'), n: () => press('pass-over'), f: () => press('first'), s: () => press('save'),
   r: () => press('report'), c: () => press('compare'), o: () => press('open'), m: () => press('sound'), '?': () => press('help'),
   l: () => byId('limits').focus(), d: () => { byId('dial').focus(); byId('dial').select(); } };
 
@@ -182,6 +185,7 @@ document.addEventListener('click', (event) => { if (event.detail > 0) event.targ
 
 byId('start').addEventListener('click', () => { if (page.capture || page.wanted) stopCapture(); else startCapture(); });
 byId('guide').addEventListener('click', () => say({ say: 'guide', on: !(page.guide?.on) }));
+byId('probe').addEventListener('click', () => say({ say: 'probe', on: !page.probe }));
 byId('pass-over').addEventListener('click', () => say({ say: 'pass-over' }));
 byId('first').addEventListener('click', () => say({ say: 'first-take' }));
 byId('save').addEventListener('click', () => say({ say: 'save' }));

@@ -110,6 +110,26 @@ function chirp(attempt) {
   });
 }
 
+const MARKS = { good: '✓ good', usable: '~ usable', unfit: '✗ unfit', unknown: '? unknown' };
+
+export function showProbe(message) {
+  page.probe = message.on;
+  byId('probed').hidden = !message.on;
+  byId('probe').setAttribute('aria-pressed', String(message.on));
+  byId('probe-words').textContent = message.words;
+  byId('probe-caution').textContent = message.caution;
+  byId('properties').replaceChildren(...message.properties.map(({ name, fit, figure: measured, mend }) => {
+    const row = document.createElement('tr');
+    row.className = fit;
+    for (const words of [name, MARKS[fit], measured, mend]) {
+      const cell = document.createElement('td');
+      cell.textContent = words;
+      row.append(cell);
+    }
+    return row;
+  }));
+}
+
 /** Everything anew, in another size or other colours. */
 export function redraw() {
   const last = page.attempts[page.attempts.length - 1];
