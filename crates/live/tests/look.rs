@@ -41,7 +41,7 @@ fn adjusted() -> (tempfile::TempDir, PathBuf) {
             },
             lead_in_s: if index == 0 { 5.0 } else { 0.8 },
             // Long enough to look at the page before the recording is over.
-            tail_s: if index == takes.len() - 1 { 15.0 } else { 0.7 },
+            tail_s: if index == takes.len() - 1 { 25.0 } else { 0.7 },
             ..Scenario::default()
         };
         let take = folder.path().join("take.wav");
@@ -161,14 +161,16 @@ fn the_page_can_be_read_in_three_widths_and_two_themes() {
             .await;
         browser.press(" ").await;
         browser.wait_for("#state", "Capturing").await;
-        browser.press("g").await;
         browser
             .wait_until("document.querySelectorAll('#attempts tr').length === 4")
             .await;
-        look("after").await;
-        browser.press("g").await;
-        dress(browser, "light", 1440, 900).await;
+        dress(browser, "light", 1280, 860).await;
         picture(browser, &pictures.join("bench-page.png"), false).await;
+        browser.press("g").await;
+        look("after").await;
+        browser.press("p").await;
+        browser.wait_for("#properties", "level").await;
+        look("probe").await;
         browser.press(" ").await;
         assert_eq!(
             faults,

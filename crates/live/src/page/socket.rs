@@ -21,6 +21,8 @@ const LOOK_EVERY: Duration = Duration::from_millis(100);
 /// What a client does not read is kept up to here; then it is cut off.
 const UNREAD_BYTES: usize = 4 * 1024 * 1024;
 
+/// How long the end of the program waits for what is on its way: a page that captures sends without end.
+const LAST_WORDS: Duration = Duration::from_millis(500);
 /// A page says something every few seconds; one that is silent for so long has gone.
 const SILENCE: Duration = Duration::from_secs(40);
 
@@ -34,13 +36,14 @@ pub(crate) fn serve(
     let mut talk = shared.desk.open(&shared.bench).map_err(|_| Refused::Gone)?;
     talk.hello();
     let mut heard_at = Instant::now();
+    let mut end_by = None;
     while send(&mut socket, &mut talk) {
         if shared.is_stopping() {
-            talk.closing();
-            send(&mut socket, &mut talk);
-            let _ = socket.close(None);
-            let _ = socket.flush();
-            return Ok(());
+            // What is on its way is taken in, as long as it comes without a pause.
+            let by = *end_by.get_or_insert_with(|| Instant::now() + LAST_WORDS);
+            if Instant::now() > by {
+                return end(&mut socket, &mut talk);
+            }
         }
         match socket.read() {
             Ok(Message::Binary(bytes)) => talk.block(&bytes),
@@ -52,6 +55,9 @@ pub(crate) fn serve(
             Ok(Message::Close(_)) => break,
             Ok(Message::Ping(_) | Message::Pong(_) | Message::Frame(_)) => {}
             Err(Error::Io(error)) if is_timeout(&error) => {
+                if end_by.is_some() {
+                    return end(&mut socket, &mut talk);
+                }
                 if heard_at.elapsed() > SILENCE {
                     break;
                 }
@@ -66,6 +72,15 @@ pub(crate) fn serve(
     let _ = socket.close(None);
     let _ = socket.flush();
     shared.desk.leave(talk);
+    Ok(())
+}
+
+/// The program ends: the capture is finished, and the page hears of it.
+fn end(socket: &mut WebSocket<TcpStream>, talk: &mut Talk) -> Result<(), Refused> {
+    talk.closing();
+    send(socket, talk);
+    let _ = socket.close(None);
+    let _ = socket.flush();
     Ok(())
 }
 

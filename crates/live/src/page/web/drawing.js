@@ -50,8 +50,8 @@ function span(values, lower, upper, least) {
 }
 
 /**
- * The slot of a figure: the limits are a gap between two jaws, the figure a bolt with its uncertainty; earlier attempts are
- * notches below. The bolt either fits between the jaws or it does not.
+ * The slot of a figure: the limits are a gap between two jaws, the figure a bar with a head, as wide as its uncertainty where
+ * that can be seen; earlier attempts are notches below. The bar either stands between the jaws or it does not.
  */
 export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least }) {
   const { pen, width, height, ink } = sheet(canvas);
@@ -86,10 +86,11 @@ export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least 
   });
   if (!Number.isFinite(value)) return;
   const outside = (lower != null && value < lower) || (upper != null && value > upper);
-  const r = Math.min(Math.max(0.26 * (foot - top), 12), 30);
+  const r = Math.min(Math.max(0.2 * (foot - top), 10), 16);
   const x = at(value), half = Math.max(at(value + u95) - x, 0);
   pen.fillStyle = jaws ? (outside ? ink.fail : ink.pass) : ink.break;
-  pen.fillRect(x - half, middle - r / 4, 2 * half, r / 2);
+  const wide = Math.max(half, 3);
+  pen.fillRect(x - wide, top, 2 * wide, foot - top);
   pen.beginPath();
   if (jaws && outside) { pen.moveTo(x - r, middle - r); pen.lineTo(x + r, middle - r); pen.lineTo(x, middle + r); pen.closePath(); }
   else pen.arc(x, middle, r, 0, 2 * Math.PI);
@@ -223,6 +224,7 @@ export class Line {
     this.taken = 0;
     this.began = 0;
     this.breaks = [];
+    this.widest = 0;
   }
 
   /** Takes the first channel of a block whose first frame is `frame` of the file. */
@@ -271,7 +273,9 @@ export class Line {
       if (this.high[place] > high) high = this.high[place];
     }
     if (!(high >= low)) { low = -1; high = 1; }
-    const room = Math.max(0.1 * (high - low), 0.002);
+    // Noise alone is not blown up to the height of pulses.
+    this.widest = Math.max(this.widest, high - low);
+    const room = Math.max(0.1 * (high - low), 0.002, (0.25 * this.widest - (high - low)) / 2);
     const y = (v) => foot - (foot - 4) * (v - low + room) / (high - low + 2 * room);
     const end = (this.began + this.taken) / this.rate;
     const x = (time) => width * (1 - (end - time) / this.seconds);
