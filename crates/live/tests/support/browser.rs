@@ -3,7 +3,7 @@
 use std::io::{BufRead, BufReader};
 use std::path::Path;
 use std::process::{Child, Command, Stdio};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use fantoccini::error::CmdError;
@@ -23,7 +23,6 @@ pub(crate) struct Browser {
     pub(crate) client: Client,
     driver: Child,
     _profile: TempDir,
-    _one: MutexGuard<'static, ()>,
 }
 
 /// Sends a command of the browser's own protocol.
@@ -59,6 +58,7 @@ pub(crate) fn with<F>(sound: &Path, test: F)
 where
     F: AsyncFnOnce(&Browser),
 {
+    let _one = ONE.lock().unwrap_or_else(PoisonError::into_inner);
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
@@ -78,7 +78,6 @@ where
 
 impl Browser {
     async fn start(sound: &Path) -> Browser {
-        let one = ONE.lock().unwrap_or_else(PoisonError::into_inner);
         let profile = tempfile::tempdir().unwrap();
         let mut driver = Command::new("chromedriver")
             .arg("--port=0")
@@ -123,7 +122,6 @@ impl Browser {
             client,
             driver,
             _profile: profile,
-            _one: one,
         }
     }
 
