@@ -164,7 +164,7 @@ fn the_page_can_be_read_in_three_widths_and_two_themes() {
         browser
             .wait_until("document.querySelectorAll('#attempts tr').length === 4")
             .await;
-        dress(browser, "light", 1280, 860).await;
+        dress(browser, "light", 1280, 1240).await;
         picture(browser, &pictures.join("bench-page.png"), false).await;
         browser.press("g").await;
         look("after").await;
