@@ -217,7 +217,9 @@ fn an_input_that_cannot_be_had_is_explained() {
         browser
             .open(&format!("http://{}/#{}", served.local, "0".repeat(32)))
             .await;
-        browser.wait_for("#state", "trying again").await;
+        browser
+            .wait_for("#alerts", "Nothing answers under this address")
+            .await;
     });
 }
 
@@ -326,6 +328,29 @@ fn a_socket_that_is_cut_costs_nothing_when_it_comes_back() {
     let kept = checked(&kept[0]);
     assert!(kept.scored.digits.iter().all(|digit| digit.sure));
     assert!(kept.warnings.is_empty(), "{:?}", kept.warnings);
+    served.stop();
+}
+
+#[test]
+fn a_page_that_is_reloaded_finds_its_sitting() {
+    let (_sounds, sound) = sound(&[6], 4.0);
+    let mut served = Served::judging(LIMITS);
+    browser::with(&sound, async |browser| {
+        browser.open(&served.url).await;
+        browser.wait_for("#state", "Ready").await;
+        browser.press(" ").await;
+        browser.wait_for("#digit", "6").await;
+        let figures = browser.text("#speed-u95").await;
+        browser.client.clone().refresh().await.unwrap();
+        browser.wait_for("#kept", "Captured 6: fail").await;
+        browser.wait_for("#digit", "6").await;
+        assert_eq!(browser.text("#speed-u95").await, figures);
+        browser.press(" ").await;
+        browser.wait_for("#state", "Capturing").await;
+        browser.press(" ").await;
+        browser.wait_for("#state", "Stopped").await;
+    });
+    assert_eq!(served.kept("wav").len(), 2);
     served.stop();
 }
 

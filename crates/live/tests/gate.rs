@@ -169,6 +169,21 @@ fn a_name_that_others_made_point_here_is_refused() {
 }
 
 #[test]
+fn only_the_address_that_was_called_is_a_name_of_ours() {
+    let served = Served::at("127.0.0.2:0");
+    let port = served.local.port();
+    let get = |host: &str| {
+        let request = format!("GET / HTTP/1.1\r\nHost: {host}:{port}\r\n\r\n");
+        status(&ask(&served, &request))
+    };
+    assert_eq!((get("127.0.0.2"), get("localhost")), (200, 200));
+    assert_eq!(
+        (get("127.0.0.1"), get("0.0.0.0"), get("dial.example")),
+        (403, 403, 403)
+    );
+}
+
+#[test]
 fn another_page_in_the_same_browser_is_refused() {
     let served = Served::new();
     let port = served.local.port();

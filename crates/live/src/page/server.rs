@@ -1,7 +1,7 @@
 //! The server: a bounded number of connections, each through the gate, to what it asks for.
 
 use std::io;
-use std::net::{IpAddr, SocketAddr, TcpListener, TcpStream};
+use std::net::{IpAddr, Ipv4Addr, Ipv6Addr, SocketAddr, TcpListener, TcpStream};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::thread;
@@ -51,14 +51,19 @@ impl Stopper {
     pub fn stop(&self) {
         self.shared.stopping.store(true, Ordering::SeqCst);
         // The server waits for a connection, so it gets one.
-        let ip = match self.local.ip() {
-            IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::from([127, 0, 0, 1]),
-            IpAddr::V6(ip) if ip.is_unspecified() => IpAddr::from(std::net::Ipv6Addr::LOCALHOST),
-            ip => ip,
-        };
-        let address = SocketAddr::new(ip, self.local.port());
-        let _ = TcpStream::connect_timeout(&address, Duration::from_millis(500));
+        let _ = TcpStream::connect_timeout(&reachable(self.local), Duration::from_millis(500));
     }
+}
+
+/// The address under which this computer reaches what listens at `local`: who listens at all addresses has none of
+/// his own.
+fn reachable(local: SocketAddr) -> SocketAddr {
+    let ip = match local.ip() {
+        IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::V4(Ipv4Addr::LOCALHOST),
+        IpAddr::V6(ip) if ip.is_unspecified() => IpAddr::V6(Ipv6Addr::LOCALHOST),
+        ip => ip,
+    };
+    SocketAddr::new(ip, local.port())
 }
 
 impl Page {
@@ -94,7 +99,11 @@ impl Page {
     /// anywhere by itself.
     #[must_use]
     pub fn url(&self) -> String {
-        format!("http://{}/#{}", self.local, self.shared.token.as_str())
+        format!(
+            "http://{}/#{}",
+            reachable(self.local),
+            self.shared.token.as_str()
+        )
     }
 
     /// What ends it.
@@ -276,4 +285,22 @@ fn send_asset(asset: &Asset, host: &str, stream: &mut TcpStream) {
         body: asset.body,
     };
     answer.send(stream);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn who_listens_at_all_addresses_is_reached_at_this_computers_own() {
+        let cases = [
+            ("0.0.0.0:80", "127.0.0.1:80"),
+            ("[::]:81", "[::1]:81"),
+            ("127.0.0.1:82", "127.0.0.1:82"),
+            ("192.0.2.7:83", "192.0.2.7:83"),
+        ];
+        for (local, expected) in cases {
+            assert_eq!(reachable(local.parse().unwrap()).to_string(), expected);
+        }
+    }
 }

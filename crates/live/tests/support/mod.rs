@@ -37,7 +37,16 @@ impl Served {
         })
     }
 
+    /// Listens at another address.
+    pub(crate) fn at(address: &str) -> Served {
+        Served::begin(address, Settings::default())
+    }
+
     pub(crate) fn with(settings: Settings) -> Served {
+        Served::begin("127.0.0.1:0", settings)
+    }
+
+    fn begin(address: &str, settings: Settings) -> Served {
         let folder = tempfile::tempdir().unwrap();
         let bench = Bench {
             folder: folder.path().to_owned(),
@@ -47,7 +56,7 @@ impl Served {
             dial_id: None,
             version: "test".to_owned(),
         };
-        let page = Page::bind("127.0.0.1:0".parse().unwrap(), bench).unwrap();
+        let page = Page::bind(address.parse().unwrap(), bench).unwrap();
         let url = page.url();
         let (_, token) = url.split_once("/#").unwrap();
         Served {

@@ -26,7 +26,10 @@ function connect() {
     page.begun = false;
     page.retries++;
     state(page.capture ? 'cut' : 'connecting', 'Connection lost, trying again …');
-    if (page.capture || page.retries > 1) {
+    if (!page.hello && page.retries > 1) {
+      tell('cut', 'Nothing answers under this address: the program has ended or was started anew, or the address is not whole. Open the '
+        + 'address that it printed last.');
+    } else if (page.hello && (page.capture || page.retries > 1)) {
       tell('cut', page.retries > 4
         ? 'The program does not answer. If it was stopped, start it again and open the address it prints. What was captured before is kept.'
         : 'The connection to the program was cut. The capture goes on and is handed over when it is back.');
