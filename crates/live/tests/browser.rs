@@ -87,67 +87,69 @@ const HOOKS: &str = "
 
 #[test]
 fn digit_figures_and_verdict_are_those_of_check() {
-    let (_sounds, sound) = sound(&[10, 3], 5.0);
-    let mut served = Served::judging(LIMITS);
-    browser::with(&sound, async |browser| {
-        browser.before_pages(HOOKS).await;
-        browser.open(&served.url).await;
-        browser.wait_for("#state", "Ready").await;
-        browser.press(" ").await;
-        browser.wait_for("#state", "Capturing").await;
-        browser.wait_for("#digit", "0").await;
-        assert!(browser.text("#word").await.to_lowercase().contains("fail"));
-        let reason = browser.text("#reason").await;
-        assert!(
-            reason.contains("pulsing speed") && reason.contains("below 9.5-10.5 pps"),
-            "{reason}"
-        );
-        let zero = (
-            browser.text("#speed-u95").await,
-            browser.text("#percent-u95").await,
-        );
-        assert_eq!(browser.text("#speed").await, "8.20");
-        browser.wait_for("#digit", "3").await;
-        let three = (
-            browser.text("#speed-u95").await,
-            browser.text("#percent-u95").await,
-        );
-        browser.press(" ").await;
-        browser.wait_for("#kept", "Captured 0 3: fail").await;
-
-        let kept = served.kept("wav");
-        assert_eq!(kept.len(), 1);
-        let kept = checked(&kept[0]);
-        assert_eq!(kept.scored.digits.len(), 2);
-        assert_eq!(figures(&kept, 0), zero);
-        assert_eq!(figures(&kept, 1), three);
-
-        // The microphone plays the recording sample by sample, so the figures are those of the recording; where the browser
-        // resampled, they would still have to agree within the uncertainty of both.
-        let source = checked(&sound);
-        for (ours, theirs) in kept.scored.digits.iter().zip(&source.scored.digits) {
-            assert_eq!(
-                (&ours.digit, ours.pulses, ours.sure),
-                (&theirs.digit, theirs.pulses, true)
+    browser::patiently(|| {
+        let (_sounds, sound) = sound(&[10, 3], 5.0);
+        let mut served = Served::judging(LIMITS);
+        browser::with(&sound, async |browser| {
+            browser.before_pages(HOOKS).await;
+            browser.open(&served.url).await;
+            browser.wait_for("#state", "Ready").await;
+            browser.press(" ").await;
+            browser.wait_for("#state", "Capturing").await;
+            browser.wait_for("#digit", "0").await;
+            assert!(browser.text("#word").await.to_lowercase().contains("fail"));
+            let reason = browser.text("#reason").await;
+            assert!(
+                reason.contains("pulsing speed") && reason.contains("below 9.5-10.5 pps"),
+                "{reason}"
             );
-            assert_eq!(ours.verdict, theirs.verdict);
-            for (ours, theirs) in [
-                (ours.speed_pps, theirs.speed_pps),
-                (ours.percent_break, theirs.percent_break),
-            ] {
-                let (ours, theirs) = (ours.unwrap(), theirs.unwrap());
-                let apart = (ours.value - theirs.value).abs();
-                assert!(apart <= ours.u95.hypot(theirs.u95), "{ours:?} {theirs:?}");
-            }
-        }
+            let zero = (
+                browser.text("#speed-u95").await,
+                browser.text("#percent-u95").await,
+            );
+            assert_eq!(browser.text("#speed").await, "8.20");
+            browser.wait_for("#digit", "3").await;
+            let three = (
+                browser.text("#speed-u95").await,
+                browser.text("#percent-u95").await,
+            );
+            browser.press(" ").await;
+            browser.wait_for("#kept", "Captured 0 3: fail").await;
 
-        // All voice processing was asked to be off.
-        let wanted = browser.value("return window.wanted.audio").await;
-        for name in ["echoCancellation", "noiseSuppression", "autoGainControl"] {
-            assert_eq!(wanted[name], json!(false));
-        }
+            let kept = served.kept("wav");
+            assert_eq!(kept.len(), 1);
+            let kept = checked(&kept[0]);
+            assert_eq!(kept.scored.digits.len(), 2);
+            assert_eq!(figures(&kept, 0), zero);
+            assert_eq!(figures(&kept, 1), three);
+
+            // The microphone plays the recording sample by sample, so the figures are those of the recording; where the browser
+            // resampled, they would still have to agree within the uncertainty of both.
+            let source = checked(&sound);
+            for (ours, theirs) in kept.scored.digits.iter().zip(&source.scored.digits) {
+                assert_eq!(
+                    (&ours.digit, ours.pulses, ours.sure),
+                    (&theirs.digit, theirs.pulses, true)
+                );
+                assert_eq!(ours.verdict, theirs.verdict);
+                for (ours, theirs) in [
+                    (ours.speed_pps, theirs.speed_pps),
+                    (ours.percent_break, theirs.percent_break),
+                ] {
+                    let (ours, theirs) = (ours.unwrap(), theirs.unwrap());
+                    let apart = (ours.value - theirs.value).abs();
+                    assert!(apart <= ours.u95.hypot(theirs.u95), "{ours:?} {theirs:?}");
+                }
+            }
+
+            // All voice processing was asked to be off.
+            let wanted = browser.value("return window.wanted.audio").await;
+            for name in ["echoCancellation", "noiseSuppression", "autoGainControl"] {
+                assert_eq!(wanted[name], json!(false));
+            }
+        });
+        served.stop();
     });
-    served.stop();
 }
 
 #[test]
@@ -225,133 +227,146 @@ fn an_input_that_cannot_be_had_is_explained() {
 
 #[test]
 fn an_input_that_is_unplugged_is_said_and_comes_back() {
-    let (_sounds, sound) = sound(&[4, 4], 4.0);
-    let mut served = Served::judging(LIMITS);
-    browser::with(&sound, async |browser| {
-        browser.before_pages(HOOKS).await;
-        browser.open(&served.url).await;
-        browser.wait_for("#state", "Ready").await;
-        browser.press(" ").await;
-        browser.wait_for("#digit", "4").await;
-        browser
+    browser::patiently(|| {
+        let (_sounds, sound) = sound(&[4, 4], 4.0);
+        let mut served = Served::judging(LIMITS);
+        browser::with(&sound, async |browser| {
+            browser.before_pages(HOOKS).await;
+            browser.open(&served.url).await;
+            browser.wait_for("#state", "Ready").await;
+            browser.press(" ").await;
+            browser.wait_for("#digit", "4").await;
+            browser
             .value("const track = window.streams[0].getAudioTracks()[0]; track.stop(); track.dispatchEvent(new Event('ended'));")
             .await;
-        browser.wait_for("#alerts", "The input is gone").await;
-        browser.wait_for("#state", "Waiting for the input").await;
-        assert_eq!(served.kept("wav").len(), 1);
-        browser
-            .value("navigator.mediaDevices.dispatchEvent(new Event('devicechange'))")
-            .await;
-        browser.wait_for("#state", "Capturing").await;
-        browser
-            .wait_until("!document.querySelector('[data-code=unplugged]')")
-            .await;
-        browser
-            .wait_until("document.querySelectorAll('#attempts tr').length === 2")
-            .await;
-        browser.press(" ").await;
-        browser.wait_for("#state", "Stopped").await;
+            browser.wait_for("#alerts", "The input is gone").await;
+            browser.wait_for("#state", "Waiting for the input").await;
+            assert_eq!(served.kept("wav").len(), 1);
+            browser
+                .value("navigator.mediaDevices.dispatchEvent(new Event('devicechange'))")
+                .await;
+            browser.wait_for("#state", "Capturing").await;
+            browser
+                .wait_until("!document.querySelector('[data-code=unplugged]')")
+                .await;
+            browser
+                .wait_until("document.querySelectorAll('#attempts tr').length === 2")
+                .await;
+            browser.press(" ").await;
+            browser.wait_for("#state", "Stopped").await;
+        });
+        let kept = served.kept("wav");
+        assert_eq!(kept.len(), 2);
+        assert_eq!(checked(&kept[0]).scored.digits.len(), 1);
+        served.stop();
     });
-    let kept = served.kept("wav");
-    assert_eq!(kept.len(), 2);
-    assert_eq!(checked(&kept[0]).scored.digits.len(), 1);
-    served.stop();
 }
 
 #[test]
 fn an_input_that_the_system_mutes_leaves_a_marked_gap() {
-    let (_sounds, sound) = sound(&[5, 5], 4.0);
-    let mut served = Served::judging(LIMITS);
-    browser::with(&sound, async |browser| {
-        browser.before_pages(HOOKS).await;
-        browser.open(&served.url).await;
-        browser.wait_for("#state", "Ready").await;
-        browser.press(" ").await;
-        browser.wait_for("#digit", "5").await;
-        // In the middle of the second digit.
-        tokio::time::sleep(Duration::from_millis(1400)).await;
-        browser
-            .value("const track = window.streams[0].getAudioTracks()[0]; track.dispatchEvent(new Event('mute'));")
+    browser::patiently(|| {
+        let (_sounds, sound) = sound(&[5, 10], 4.0);
+        let mut served = Served::judging(LIMITS);
+        browser::with(&sound, async |browser| {
+            browser.before_pages(HOOKS).await;
+            browser.open(&served.url).await;
+            browser.wait_for("#state", "Ready").await;
+            browser.press(" ").await;
+            browser.wait_for("#digit", "5").await;
+            // In the middle of the second digit: when the level falls, the loop is open.
+            browser
+            .value(
+                "const track = window.streams[0].getAudioTracks()[0];
+                 const watching = setInterval(() => {
+                     const level = document.querySelector('#level-word').textContent.match(/-(\\d+) dB/);
+                     if (level && Number(level[1]) > 25) { clearInterval(watching); track.dispatchEvent(new Event('mute')); }
+                 }, 5);",
+            )
             .await;
-        browser
-            .wait_for("#alerts", "The system has muted the input")
-            .await;
-        browser.wait_for("#alerts", "the input was away").await;
-        browser
+            browser
+                .wait_for("#alerts", "The system has muted the input")
+                .await;
+            browser.wait_for("#alerts", "the input was away").await;
+            browser
             .value("const track = window.streams[0].getAudioTracks()[0]; track.dispatchEvent(new Event('unmute'));")
             .await;
-        browser
-            .wait_until("!document.querySelector('[data-code=muted]')")
-            .await;
-        browser.wait_for("#word", "NOT SURE").await;
-        browser.press(" ").await;
-        browser.wait_for("#kept", "Captured").await;
+            browser
+                .wait_until("!document.querySelector('[data-code=muted]')")
+                .await;
+            browser.wait_for("#word", "NOT SURE").await;
+            browser.press(" ").await;
+            browser.wait_for("#kept", "Captured").await;
+        });
+        let kept = checked(&served.kept("wav")[0]);
+        let sure: Vec<bool> = kept.scored.digits.iter().map(|digit| digit.sure).collect();
+        assert_eq!(sure, [true, false], "a digit across a gap is never sure");
+        served.stop();
     });
-    let kept = checked(&served.kept("wav")[0]);
-    let sure: Vec<bool> = kept.scored.digits.iter().map(|digit| digit.sure).collect();
-    assert_eq!(sure, [true, false], "a digit across a gap is never sure");
-    served.stop();
 }
 
 #[test]
 fn a_socket_that_is_cut_costs_nothing_when_it_comes_back() {
-    let (_sounds, sound) = sound(&[10, 6], 4.0);
-    let mut served = Served::judging(LIMITS);
-    browser::with(&sound, async |browser| {
-        browser.before_pages(HOOKS).await;
-        browser.open(&served.url).await;
-        browser.wait_for("#state", "Ready").await;
-        browser.press(" ").await;
-        // Two seconds into the capture, before the digit is over.
-        browser.wait_for("#state", "Capturing").await;
-        tokio::time::sleep(Duration::from_millis(2500)).await;
-        browser.value("window.sockets.at(-1).close()").await;
-        browser
-            .wait_for("#alerts", "connection to the program was cut")
-            .await;
-        browser.wait_for("#state", "Capturing").await;
-        browser.wait_for("#digit", "6").await;
-        browser
-            .wait_until("!document.querySelector('[data-code=cut]')")
-            .await;
-        assert_eq!(
+    browser::patiently(|| {
+        let (_sounds, sound) = sound(&[10, 6], 4.0);
+        let mut served = Served::judging(LIMITS);
+        browser::with(&sound, async |browser| {
+            browser.before_pages(HOOKS).await;
+            browser.open(&served.url).await;
+            browser.wait_for("#state", "Ready").await;
+            browser.press(" ").await;
+            // Two seconds into the capture, before the digit is over.
+            browser.wait_for("#state", "Capturing").await;
+            tokio::time::sleep(Duration::from_millis(2500)).await;
+            browser.value("window.sockets.at(-1).close()").await;
             browser
-                .value("return document.querySelectorAll('#attempts tr').length")
-                .await,
-            json!(2)
-        );
-        browser.press(" ").await;
-        browser.wait_for("#kept", "Captured 0 6: fail").await;
+                .wait_for("#alerts", "connection to the program was cut")
+                .await;
+            browser.wait_for("#state", "Capturing").await;
+            browser.wait_for("#digit", "6").await;
+            browser
+                .wait_until("!document.querySelector('[data-code=cut]')")
+                .await;
+            assert_eq!(
+                browser
+                    .value("return document.querySelectorAll('#attempts tr').length")
+                    .await,
+                json!(2)
+            );
+            browser.press(" ").await;
+            browser.wait_for("#kept", "Captured 0 6: fail").await;
+        });
+        let kept = served.kept("wav");
+        assert_eq!(kept.len(), 1, "the same capture goes on");
+        let kept = checked(&kept[0]);
+        // A machine that is too busy for its own microphone may have gaps of its own; a cut inside a digit makes none.
+        assert!(kept.scored.digits.iter().all(|digit| digit.sure));
+        served.stop();
     });
-    let kept = served.kept("wav");
-    assert_eq!(kept.len(), 1, "the same capture goes on");
-    let kept = checked(&kept[0]);
-    // A machine that is too busy for its own microphone may have gaps of its own; a cut inside a digit makes none.
-    assert!(kept.scored.digits.iter().all(|digit| digit.sure));
-    served.stop();
 }
 
 #[test]
 fn a_page_that_is_reloaded_finds_its_sitting() {
-    let (_sounds, sound) = sound(&[6], 4.0);
-    let mut served = Served::judging(LIMITS);
-    browser::with(&sound, async |browser| {
-        browser.open(&served.url).await;
-        browser.wait_for("#state", "Ready").await;
-        browser.press(" ").await;
-        browser.wait_for("#digit", "6").await;
-        let figures = browser.text("#speed-u95").await;
-        browser.client.clone().refresh().await.unwrap();
-        browser.wait_for("#kept", "Captured 6: fail").await;
-        browser.wait_for("#digit", "6").await;
-        assert_eq!(browser.text("#speed-u95").await, figures);
-        browser.press(" ").await;
-        browser.wait_for("#state", "Capturing").await;
-        browser.press(" ").await;
-        browser.wait_for("#state", "Stopped").await;
+    browser::patiently(|| {
+        let (_sounds, sound) = sound(&[6], 4.0);
+        let mut served = Served::judging(LIMITS);
+        browser::with(&sound, async |browser| {
+            browser.open(&served.url).await;
+            browser.wait_for("#state", "Ready").await;
+            browser.press(" ").await;
+            browser.wait_for("#digit", "6").await;
+            let figures = browser.text("#speed-u95").await;
+            browser.client.clone().refresh().await.unwrap();
+            browser.wait_for("#kept", "Captured 6: fail").await;
+            browser.wait_for("#digit", "6").await;
+            assert_eq!(browser.text("#speed-u95").await, figures);
+            browser.press(" ").await;
+            browser.wait_for("#state", "Capturing").await;
+            browser.press(" ").await;
+            browser.wait_for("#state", "Stopped").await;
+        });
+        assert_eq!(served.kept("wav").len(), 2);
+        served.stop();
     });
-    assert_eq!(served.kept("wav").len(), 2);
-    served.stop();
 }
 
 #[test]
@@ -385,31 +400,33 @@ fn another_sample_rate_begins_another_file() {
 
 #[test]
 fn the_guided_run_asks_and_holds_the_count_against_what_was_asked() {
-    let (_sounds, sound) = sound(&[1, 2, 4], 4.0);
-    let mut served = Served::judging(LIMITS);
-    browser::with(&sound, async |browser| {
-        browser.open(&served.url).await;
-        browser.wait_for("#state", "Ready").await;
-        browser.press(" ").await;
-        browser.wait_for("#state", "Capturing").await;
-        browser.press("g").await;
-        browser.wait_for("#asked", "Dial 1").await;
-        browser.wait_for("#asked", "Dial 2").await;
-        browser.wait_for("#asked", "Dial 3").await;
-        let said = browser.wait_for("#asked", "again").await;
-        assert_eq!(said, "Dial 3 again: 4 pulses came, it has 3");
-        assert_eq!(browser.text("#ten li.wrong").await, "3 ✗");
-        browser.press("n").await;
-        browser.wait_for("#asked", "Dial 4").await;
-        browser.press("r").await;
-        browser.wait_for("#shown-title", "Report").await;
-        browser
-            .wait_until("document.querySelector('#frame').contentWindow")
-            .await;
-        browser.press(" ").await;
-        browser.wait_for("#kept", "Captured 1 2 4").await;
+    browser::patiently(|| {
+        let (_sounds, sound) = sound(&[1, 2, 4], 4.0);
+        let mut served = Served::judging(LIMITS);
+        browser::with(&sound, async |browser| {
+            browser.open(&served.url).await;
+            browser.wait_for("#state", "Ready").await;
+            browser.press(" ").await;
+            browser.wait_for("#state", "Capturing").await;
+            browser.press("g").await;
+            browser.wait_for("#asked", "Dial 1").await;
+            browser.wait_for("#asked", "Dial 2").await;
+            browser.wait_for("#asked", "Dial 3").await;
+            let said = browser.wait_for("#asked", "again").await;
+            assert_eq!(said, "Dial 3 again: 4 pulses came, it has 3");
+            assert_eq!(browser.text("#ten li.wrong").await, "3 ✗");
+            browser.press("n").await;
+            browser.wait_for("#asked", "Dial 4").await;
+            browser.press("r").await;
+            browser.wait_for("#shown-title", "Report").await;
+            browser
+                .wait_until("document.querySelector('#frame').contentWindow")
+                .await;
+            browser.press(" ").await;
+            browser.wait_for("#kept", "Captured 1 2 4").await;
+        });
+        served.stop();
     });
-    served.stop();
 }
 
 #[test]
