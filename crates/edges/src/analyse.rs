@@ -1,12 +1,12 @@
 //! One window of a recording, from samples to trains: hum, candidates, chain, instants, doubts.
 
-use crate::bank::{self, Candidate, Energies, Entry, Field, Probe};
+use crate::bank::{self, Candidate, Energies, Entry, Field, Probe, Probed};
 use crate::chain::{self, Chain, Pulse, Scale};
 use crate::clicks;
 use crate::coarse::Coarse;
 use crate::doubt;
 use crate::events::Event;
-use crate::hum::{self, Fitter, Grid, HumModel};
+use crate::hum::{Grid, HumModel};
 use crate::levels;
 use crate::linear;
 use crate::refine::{self, Fitted, Refined, Refiner};
@@ -50,6 +50,8 @@ pub(crate) struct Window<'a> {
     pub(crate) events: &'a [Event],
     /// Ticks around the window.
     pub(crate) ticks: TickWindow<'a>,
+    /// Steps to match.
+    pub(crate) bank: &'a [Probed],
 }
 
 /// Ticks that reach further back than the window itself.
@@ -63,17 +65,13 @@ pub(crate) struct TickWindow<'a> {
     pub(crate) factor: usize,
     /// First tick that belongs to no train already taken.
     pub(crate) free_from: u64,
-    pub(crate) fitters: &'a [Fitter],
+    pub(crate) hum: Option<&'a HumModel>,
 }
 
 impl TickWindow<'_> {
     /// Time of a tick's middle, in seconds.
     fn middle_s(&self, tick: u64) -> f64 {
         ticks::middle_s(tick, self.factor, self.rate_hz)
-    }
-
-    fn hum(&self) -> Option<HumModel> {
-        hum::estimate(self.fitters, self.means, self.middle_s(self.first))
     }
 }
 
@@ -114,24 +112,28 @@ impl Window<'_> {
         samples
     }
 
-    /// Where steps are looked for in the coarse trace: around every event.
-    fn spots(&self, coarse: &Coarse) -> Vec<Range<usize>> {
-        let blocks = self.ticks.factor / coarse.factor;
+    /// The events' places in the coarse trace.
+    fn places(&self, coarse: &Coarse) -> Vec<usize> {
+        let blocks = (self.ticks.factor / coarse.factor) as u64;
         let first = self.start / coarse.factor as u64;
-        let around = (AROUND_EVENT_S * coarse.rate_hz).ceil() as usize;
-        let mut spots: Vec<Range<usize>> = Vec::new();
-        for event in self.events {
-            let Some(at) = (event.at * blocks as u64).checked_sub(first) else {
-                continue;
-            };
-            let spot = (at as usize).saturating_sub(around)..at as usize + around + 1;
-            match spots.last_mut() {
-                Some(last) if last.end >= spot.start => last.end = last.end.max(spot.end),
-                _ => spots.push(spot),
-            }
-        }
-        spots
+        let place = |event: &Event| (event.at * blocks).checked_sub(first);
+        let places = self.events.iter().filter_map(place);
+        places.map(|at| at as usize).collect()
     }
+}
+
+/// Where steps are looked for in the coarse trace: around every event.
+fn spots(places: &[usize], rate_hz: f64) -> Vec<Range<usize>> {
+    let around = (AROUND_EVENT_S * rate_hz).ceil() as usize;
+    let mut spots: Vec<Range<usize>> = Vec::new();
+    for at in places {
+        let spot = at.saturating_sub(around)..at + around + 1;
+        match spots.last_mut() {
+            Some(last) if last.end >= spot.start => last.end = last.end.max(spot.end),
+            _ => spots.push(spot),
+        }
+    }
+    spots
 }
 
 /// What the search settled on.
@@ -142,15 +144,15 @@ struct Found {
 
 /// Finds the trains of one window, in time order.
 pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
-    let hum = window.ticks.hum();
-    let coarse = window.coarse(hum.as_ref());
-    let Some(found) = search(&coarse, &window.spots(&coarse)) else {
+    let hum = window.ticks.hum;
+    let coarse = window.coarse(hum);
+    let Some(found) = search(window.bank, &coarse, &window.places(&coarse)) else {
         return Vec::new();
     };
     split(&found.chain, coarse.rate_hz)
         .into_iter()
         .filter(|pulses| credible(pulses, &found.entry, &coarse.means))
-        .filter_map(|pulses| build(&window, &coarse, &found, pulses, hum.as_ref()))
+        .filter_map(|pulses| build(&window, &coarse, &found, pulses, hum))
         .collect()
 }
 
@@ -177,36 +179,39 @@ fn plain(pulses: &[Pulse], entry: &Entry) -> bool {
             .all(|p| p.opening.share > PLAIN_SHARE && p.closing.share > CLEAR_SHARE)
 }
 
-/// Tries every entry of the bank.
-fn search(coarse: &Coarse, spots: &[Range<usize>]) -> Option<Found> {
+/// Tries the entries of the bank that are most like what is there.
+fn search(bank: &[Probed], coarse: &Coarse, places: &[usize]) -> Option<Found> {
+    let spots = spots(places, coarse.rate_hz);
     let trace: Vec<f32> = coarse.means.iter().map(|&x| x as f32).collect();
     let field = Field {
         trace: &trace,
         energies: &Energies::new(&coarse.means),
         rate_hz: coarse.rate_hz,
-        spots,
+        spots: &spots,
     };
     let mut best: Option<(f64, Found)> = None;
-    for entry in bank::entries(coarse.rate_hz) {
-        let candidates = bank::candidates(&entry, &field, LEAST_T);
+    for probed in bank::shortlist(bank, &field, places) {
+        let entry = &probed.entry;
+        let candidates = bank::candidates(entry, &field, LEAST_T);
         let scale = Scale {
             rate_hz: coarse.rate_hz,
             length: trace.len(),
             lobe_s: entry.half_s(coarse.rate_hz),
         };
         let mut places = candidates.clone();
-        if let Some(wide) = entry.widened(coarse.rate_hz) {
-            places.extend(bank::candidates(&wide, &field, LEAST_T));
+        if let Some(wide) = &probed.wide {
+            places.extend(bank::candidates(wide, &field, LEAST_T));
             places.sort_by_key(|c| c.at);
         }
         let Some(chain) = chain::best(&places, &candidates, &scale) else {
             continue;
         };
-        if !credible(&chain.pulses, &entry, &coarse.means) {
+        if !credible(&chain.pulses, entry, &coarse.means) {
             continue;
         }
         let merit = chain.score + evidence(&chain);
         if best.as_ref().is_none_or(|(most, _)| merit > *most) {
+            let entry = entry.clone();
             best = Some((merit, Found { chain, entry }));
         }
     }

@@ -4,7 +4,7 @@
 //! with the closings within the bounds of a dial, and dynamic programming finds the sequence of pairs that
 //! explains most: each edge gains its log-likelihood ratio, each irregularity, each step left out costs.
 
-use crate::bank::Candidate;
+use crate::bank::{self, Candidate};
 use crate::linear;
 
 /// Bounds of a dial from 5 to 22 pps and 35 to 85 % break, with room to spare, in seconds.
@@ -85,16 +85,16 @@ struct Hypothesis {
 }
 
 impl Hypothesis {
-    /// No chain can gain more: every candidate in it with its own gain, for nothing.
-    fn most(&self, places: &[Candidate]) -> f64 {
-        let gains = places.iter().map(|c| {
-            let (sign, expected) = if c.amplitude * self.sign > 0.0 {
+    /// No chain can gain more: every place in it with its own gain, for nothing.
+    fn most(&self, places: &[Place]) -> f64 {
+        let gains = places.iter().map(|place| {
+            let (sign, expected) = if place.step.amplitude * self.sign > 0.0 {
                 (self.sign, self.opening)
             } else {
                 (-self.sign, self.closing)
             };
-            if fits(c, sign, expected) {
-                gain_of(c, sign, expected).max(0.0)
+            if place.fits(sign, expected) {
+                place.gain(sign, expected).max(0.0)
             } else {
                 0.0
             }
@@ -103,9 +103,35 @@ impl Hypothesis {
     }
 }
 
-/// Whether a step may be of the size that a hypothesis says.
-fn fits(candidate: &Candidate, sign: f64, size: f64) -> bool {
-    (0.4..2.2).contains(&(candidate.amplitude * sign / size))
+/// A step that may be in a chain, and what every hypothesis asks about it.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    step: Candidate,
+    /// Log-likelihood ratio of its shape.
+    shape: f64,
+    /// Logarithm of its size.
+    log_size: f64,
+}
+
+impl Place {
+    fn new(step: Candidate) -> Self {
+        Place {
+            step,
+            shape: bank::likelihood_of_shape(step.share),
+            log_size: step.amplitude.abs().ln(),
+        }
+    }
+
+    /// Whether it may be of the size that a hypothesis says.
+    fn fits(&self, sign: f64, size: f64) -> bool {
+        (0.4..2.2).contains(&(self.step.amplitude * sign / size))
+    }
+
+    fn gain(&self, sign: f64, expected: f64) -> f64 {
+        let amplitude = self.step.amplitude * sign;
+        let error = (self.step.amplitude / self.step.t).abs();
+        gain(amplitude, error, expected) + self.shape
+    }
 }
 
 /// The same step matched in two windows stands twice in the list; only the better match is tried.
@@ -137,19 +163,6 @@ fn gain(amplitude: f64, error: f64, expected: f64) -> f64 {
     (expected * expected - (amplitude - expected).powi(2)) / (2.0 * variance)
 }
 
-fn gain_of(candidate: &Candidate, sign: f64, expected: f64) -> f64 {
-    let amplitude = candidate.amplitude * sign;
-    let error = (candidate.amplitude / candidate.t).abs();
-    gain(amplitude, error, expected) + likelihood_of_shape(candidate)
-}
-
-/// How much more likely the window is as a step than as anything else. Speech and music are no white
-/// noise: eight independent values stand for the window's many, and no edge may count for more than a few
-/// others.
-fn likelihood_of_shape(candidate: &Candidate) -> f64 {
-    (-8.0 * (1.0 - candidate.share).max(1e-9).ln()).min(30.0)
-}
-
 /// Best chain over polarities and amplitudes; `None` when nothing explains anything.
 ///
 /// `places` may hold the same step twice, matched in windows of different width; `steps` holds each once
@@ -160,7 +173,11 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
         .filter(|c| c.t.abs() > 4.0)
         .map(|c| c.amplitude.abs())
         .fold(0.0, f64::max);
-    let places = without_doubles(places, scale);
+    let places: Vec<Place> = without_doubles(places, scale)
+        .into_iter()
+        .map(Place::new)
+        .collect();
+    let ranks = ranks(steps, scale.length);
     let mut best: Option<Chain> = None;
     for step in 0..12 {
         let amplitude = strongest * 0.5f64.powf(0.5 * f64::from(step));
@@ -182,7 +199,7 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
                 if hypothesis.most(&places) - overlooked <= least {
                     continue;
                 }
-                let chain = Search::new(&places, steps, scale, hypothesis)
+                let chain = Search::new(&places, (steps, &ranks), scale, hypothesis)
                     .run()
                     .map(|c| Chain {
                         score: c.score - overlooked,
@@ -218,25 +235,21 @@ struct Pair {
     before: Option<usize>,
     /// Period of the chain so far, in blocks.
     period: Option<f64>,
-    /// Logarithms of the break and of both amplitudes: likeness is asked for very often.
+    /// Logarithms of the break and of both sizes: likeness is asked for very often.
     logs: [f64; 3],
 }
 
 impl Pair {
-    fn new(opening: Candidate, closing: Candidate, gain: f64) -> Self {
-        let logs = [
-            ((closing.at - opening.at) as f64).ln(),
-            opening.amplitude.abs().ln(),
-            closing.amplitude.abs().ln(),
-        ];
+    fn new(opening: &Place, closing: &Place, gain: f64) -> Self {
+        let length = closing.step.at - opening.step.at;
         Pair {
-            opening,
-            closing,
+            opening: opening.step,
+            closing: closing.step,
             gain,
+            logs: [(length as f64).ln(), opening.log_size, closing.log_size],
             score: 0.0,
             before: None,
             period: None,
-            logs,
         }
     }
 
@@ -245,28 +258,30 @@ impl Pair {
     }
 }
 
-struct Search {
+struct Search<'a> {
     rate_hz: f64,
     lobe_s: f64,
     pairs: Vec<Pair>,
-    /// Running sum over blocks of what unexplained steps would gain.
+    /// Running sum over steps of what they would gain, unexplained.
     unexplained: Vec<f64>,
+    /// Steps before each block.
+    ranks: &'a [u32],
     hypothesis: Hypothesis,
 }
 
-impl Search {
+impl<'a> Search<'a> {
     fn new(
-        places: &[Candidate],
-        steps: &[Candidate],
+        places: &[Place],
+        (steps, ranks): (&[Candidate], &'a [u32]),
         scale: &Scale,
         hypothesis: Hypothesis,
     ) -> Self {
-        let unexplained = running_unexplained(steps, scale.length, hypothesis);
         let mut search = Search {
             rate_hz: scale.rate_hz,
             lobe_s: scale.lobe_s,
             pairs: Vec::new(),
-            unexplained,
+            unexplained: running_unexplained(steps, hypothesis),
+            ranks,
             hypothesis,
         };
         search.pair_up(places);
@@ -278,38 +293,38 @@ impl Search {
     }
 
     fn left_out(&self, from: usize, to: usize) -> f64 {
-        let last = self.unexplained.len() - 1;
-        (self.unexplained[to.min(last)] - self.unexplained[from.min(last)]).max(0.0)
+        let last = self.ranks.len() - 1;
+        let until = |block: usize| self.unexplained[self.ranks[block.min(last)] as usize];
+        (until(to) - until(from)).max(0.0)
     }
 
-    fn pair_up(&mut self, candidates: &[Candidate]) {
+    fn pair_up(&mut self, places: &[Place]) {
         let h = self.hypothesis;
         let (least, most) = (self.blocks(*BREAK_S.start()), self.blocks(*BREAK_S.end()));
         let skip = (
             self.blocks(CHATTER_S.max(self.lobe_s)),
             self.blocks(self.lobe_s),
         );
-        for (i, opening) in candidates.iter().enumerate() {
-            if !fits(opening, h.sign, h.opening) {
+        for (i, opening) in places.iter().enumerate() {
+            if !opening.fits(h.sign, h.opening) {
                 continue;
             }
-            let own = gain_of(opening, h.sign, h.opening);
+            let own = opening.gain(h.sign, h.opening);
             let first = self.pairs.len();
-            for closing in &candidates[i + 1..] {
-                let length = closing.at - opening.at;
-                if length > most {
+            let opened = opening.step.at;
+            for closing in &places[i + 1..] {
+                let closed = closing.step.at;
+                if closed - opened > most {
                     break;
                 }
-                if length < least || !fits(closing, -h.sign, h.closing) {
+                if closed - opened < least || !closing.fits(-h.sign, h.closing) {
                     continue;
                 }
-                let missed = self.left_out(
-                    opening.at + skip.0,
-                    closing.at.saturating_sub(skip.1).max(opening.at + skip.0),
-                );
-                let gain = own + gain_of(closing, -h.sign, h.closing) - missed;
+                let from = opened + skip.0;
+                let missed = self.left_out(from, closed.saturating_sub(skip.1).max(from));
+                let gain = own + closing.gain(-h.sign, h.closing) - missed;
                 if gain > 0.0 {
-                    self.pairs.push(Pair::new(*opening, *closing, gain));
+                    self.pairs.push(Pair::new(opening, closing, gain));
                 }
             }
             keep_best(&mut self.pairs, first);
@@ -482,24 +497,33 @@ fn spread_cost(deviation: f64, standard: f64, most: f64) -> f64 {
     (deviation * deviation / (2.0 * standard * standard)).min(most)
 }
 
-fn running_unexplained(
-    candidates: &[Candidate],
-    length: usize,
-    hypothesis: Hypothesis,
-) -> Vec<f64> {
-    let mut weights = vec![0.0; length + 1];
+/// What the first so many steps would gain, for each number of them.
+fn running_unexplained(steps: &[Candidate], hypothesis: Hypothesis) -> Vec<f64> {
     let expected = hypothesis.opening.min(hypothesis.closing);
-    for candidate in candidates {
-        let amplitude = candidate.amplitude.abs();
-        if amplitude > 0.55 * expected && candidate.at < length {
-            let error = (candidate.amplitude / candidate.t).abs();
-            weights[candidate.at + 1] += gain(amplitude.min(expected), error, expected).max(0.0);
-        }
-    }
     let mut sum = 0.0;
-    for weight in &mut weights {
-        sum += *weight;
-        *weight = sum;
+    let mut sums = Vec::with_capacity(steps.len() + 1);
+    sums.push(sum);
+    for step in steps {
+        let amplitude = step.amplitude.abs();
+        if amplitude > 0.55 * expected {
+            let error = (step.amplitude / step.t).abs();
+            sum += gain(amplitude.min(expected), error, expected).max(0.0);
+        }
+        sums.push(sum);
     }
-    weights
+    sums
+}
+
+/// How many of the steps, which are in order, lie before each block, and before the end.
+fn ranks(steps: &[Candidate], blocks: usize) -> Vec<u32> {
+    let mut ranks = Vec::with_capacity(blocks + 1);
+    let mut before = 0u32;
+    let mut steps = steps.iter().map(|s| s.at).peekable();
+    for block in 0..=blocks {
+        while steps.next_if(|at| *at < block).is_some() {
+            before += 1;
+        }
+        ranks.push(before);
+    }
+    ranks
 }

@@ -4,7 +4,7 @@
 //! droop and wander into a polynomial. The most likely sequence of open and closed follows by dynamic
 //! programming over two states, the polynomial by least squares; a few rounds of both settle.
 
-use crate::cluster::{Step, argument};
+use crate::cluster::{self, Step};
 use crate::linear;
 use rustfft::num_complex::Complex64;
 
@@ -39,11 +39,9 @@ pub(crate) fn changes(window: &[f64], expected: Expectation<'_>) -> Vec<Step> {
         .collect();
     let order = 1 + expected.poles.len();
     let mut states: Vec<bool> = (0..window.len()).map(|i| i as f64 > expected.at).collect();
+    let floor = Floor::new(window.len(), order);
     for _ in 0..6 {
-        let Some(floor) = floor_under(&scaled, &states, order) else {
-            break;
-        };
-        let level: Vec<f64> = scaled.iter().zip(&floor).map(|(x, f)| x - f).collect();
+        let level = floor.out_of(&scaled, &states);
         let next = most_likely(&level, deviation);
         let settled = next == states;
         states = next;
@@ -81,30 +79,33 @@ fn take_back(window: &[f64], poles: &[Complex64], rate_hz: f64) -> Vec<f64> {
     signal.iter().map(|z| z.re).collect()
 }
 
-/// Polynomial under a signal whose closed parts stand one unit higher.
-fn floor_under(signal: &[f64], states: &[bool], order: usize) -> Option<Vec<f64>> {
-    let n = signal.len();
-    let basis: Vec<Vec<f64>> = (0..=order)
-        .map(|power| (0..n).map(|i| argument(i, n).powi(power as i32)).collect())
-        .collect();
-    let lowered: Vec<f64> = signal
-        .iter()
-        .zip(states)
-        .map(|(x, &s)| x - f64::from(u8::from(s)))
-        .collect();
-    let solver = linear::Solver::new(&basis)?;
-    let (coefficients, _) = solver.fit(&lowered);
-    Some(
-        (0..n)
-            .map(|i| {
-                coefficients
-                    .iter()
-                    .zip(&basis)
-                    .map(|(c, column)| c * column[i])
-                    .sum()
-            })
-            .collect(),
-    )
+/// Polynomials under a signal.
+struct Floor {
+    basis: Vec<Vec<f64>>,
+}
+
+impl Floor {
+    fn new(length: usize, order: usize) -> Self {
+        Floor {
+            basis: cluster::floor(length, order),
+        }
+    }
+
+    /// A signal, whose closed parts stand one unit higher, without what lies under it.
+    fn out_of(&self, signal: &[f64], states: &[bool]) -> Vec<f64> {
+        let lowered: Vec<f64> = signal
+            .iter()
+            .zip(states)
+            .map(|(x, &s)| x - f64::from(u8::from(s)))
+            .collect();
+        let mut level = signal.to_vec();
+        for column in &self.basis {
+            let share = linear::dot(&lowered, column);
+            let under = level.iter_mut().zip(column);
+            under.for_each(|(x, c)| *x -= share * c);
+        }
+        level
+    }
 }
 
 /// Viterbi over two states; `level` is near 0 or 1.

@@ -7,12 +7,13 @@ use crate::analyse::{self, Seen, TickWindow, Window};
 use crate::clicks::Listener;
 use crate::confirm;
 use crate::events::{Event, Finder};
-use crate::hum::{Fitter, NOMINAL_HZ};
 use crate::mains::Mains;
 use crate::pairs;
 use crate::ticks::{self, Ticks};
+use crate::tools::Tools;
 use crate::types::{Doubt, Envelope, Trace, Train};
 use crate::view::Overview;
+use std::sync::Arc;
 
 /// Full scale is 1; nothing in a recording is this large.
 const LOUDEST: f32 = 1e6;
@@ -53,7 +54,7 @@ pub struct Detector {
     before: u64,
     ticks: Ticks,
     mains: Mains,
-    fitters: Vec<Fitter>,
+    tools: Arc<Tools>,
     finder: Finder,
     listener: Listener,
     /// Events not yet settled.
@@ -100,16 +101,13 @@ impl Detector {
     #[must_use]
     pub fn new(sample_rate_hz: f64) -> Self {
         let ticks = Ticks::new(sample_rate_hz);
-        let fitters = NOMINAL_HZ
-            .into_iter()
-            .filter_map(|nominal| Fitter::new(nominal, ticks.rate_hz))
-            .collect();
+        let tools = Tools::of(sample_rate_hz);
         Detector {
             rate_hz: sample_rate_hz,
             samples: Vec::new(),
             before: 0,
-            mains: Mains::new(ticks.rate_hz),
-            fitters,
+            mains: Mains::new(ticks.rate_hz, Arc::clone(&tools)),
+            tools,
             finder: Finder::new(ticks.rate_hz),
             listener: Listener::new(ticks.rate_hz),
             ticks,
@@ -346,7 +344,7 @@ impl Detector {
     }
 
     /// The trains among the events up to the sample `end`.
-    fn look(&self, end: u64, last: bool) -> Vec<Seen> {
+    fn look(&mut self, end: u64, last: bool) -> Vec<Seen> {
         let factor = self.ticks.factor as u64;
         let events: Vec<Event> = self
             .events
@@ -373,6 +371,7 @@ impl Detector {
             return Vec::new();
         }
         let ticks_from = first.saturating_sub(self.ticks.of(TICK_LEAD_S));
+        let hum = self.mains.estimate(&self.ticks, ticks_from, end / factor);
         let place = |sample: u64| (sample - self.before) as usize;
         let means = self.ticks.means(ticks_from, end / factor);
         let ticks = TickWindow {
@@ -381,7 +380,7 @@ impl Detector {
             rate_hz: self.ticks.rate_hz,
             factor: self.ticks.factor,
             free_from: self.free_from.div_ceil(factor),
-            fitters: &self.fitters,
+            hum: hum.as_ref(),
         };
         analyse::window(Window {
             samples: &self.samples[place(start)..place(end)],
@@ -391,6 +390,7 @@ impl Detector {
             last,
             events: &events,
             ticks,
+            bank: &self.tools.bank,
         })
     }
 
@@ -401,6 +401,7 @@ impl Detector {
             .min(self.finder.needs_from())
             .saturating_sub(self.ticks.of(TICK_LEAD_S + 0.5));
         self.ticks.forget(ticks);
+        self.mains.forget(ticks);
         let samples = oldest.saturating_sub(self.ticks.of(LEAD_S + 0.1)) * self.ticks.factor as u64;
         let old = samples.saturating_sub(self.before) as usize;
         // Moving what stays costs as much as it is long, so it is moved seldom.

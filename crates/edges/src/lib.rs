@@ -23,8 +23,10 @@ mod pairs;
 mod refine;
 mod remainder;
 mod response;
+mod settle;
 mod shape;
 mod ticks;
+mod tools;
 mod types;
 mod view;
 

@@ -1,7 +1,12 @@
-//! Mains hum in the stream of ticks: found where it repeats, and taken out before events are looked for.
+//! Mains hum in the stream of ticks: found where it repeats, and taken out before events are looked for; and the
+//! hum of any stretch of it. Pieces lie on the count of ticks, so that each is fitted but once.
 
-use crate::hum::{Fitter, Grid, HumModel, NOMINAL_HZ, Piece};
+use crate::hum::{Fitter, Grid, HumModel, Piece};
 use crate::ticks::Ticks;
+use crate::tools::Tools;
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::sync::Arc;
 
 /// Whether the trace repeats is judged over so long.
 const JUDGED_S: f64 = 0.32;
@@ -18,6 +23,7 @@ const ANEW: u64 = 8;
 /// Hum of the stream.
 #[derive(Debug)]
 pub(crate) struct Mains {
+    tools: Arc<Tools>,
     trackers: Vec<Tracker>,
     /// Ticks up to which it has been judged, and which tracker's hum was found to repeat.
     judged: u64,
@@ -27,31 +33,26 @@ pub(crate) struct Mains {
 /// Hum near one nominal frequency.
 #[derive(Debug)]
 struct Tracker {
-    fitter: Fitter,
     /// Ticks in three periods.
     lag: u64,
-    /// Pieces fitted, the first of them by its number since the stream began.
-    pieces: Vec<Piece>,
-    first: u64,
+    /// Pieces fitted, by their number since the stream began.
+    pieces: BTreeMap<u64, Piece>,
     /// The model and the piece up to which it was estimated.
     model: Option<HumModel>,
     estimated: u64,
 }
 
 impl Mains {
-    pub(crate) fn new(tick_rate_hz: f64) -> Self {
-        let tracker = |nominal_hz| {
-            Some(Tracker {
-                fitter: Fitter::new(nominal_hz, tick_rate_hz)?,
-                lag: (PERIODS / nominal_hz * tick_rate_hz).round() as u64,
-                pieces: Vec::new(),
-                first: 0,
-                model: None,
-                estimated: 0,
-            })
+    pub(crate) fn new(tick_rate_hz: f64, tools: Arc<Tools>) -> Self {
+        let tracker = |fitter: &Fitter| Tracker {
+            lag: (PERIODS / fitter.nominal_hz * tick_rate_hz).round() as u64,
+            pieces: BTreeMap::new(),
+            model: None,
+            estimated: 0,
         };
         Mains {
-            trackers: NOMINAL_HZ.into_iter().filter_map(tracker).collect(),
+            trackers: tools.fitters.iter().map(tracker).collect(),
+            tools,
             judged: 0,
             repeating: None,
         }
@@ -65,8 +66,8 @@ impl Mains {
             self.judged = until;
             self.repeating = self.most_repeating(ticks, until.saturating_sub(judged), until);
         }
-        let tracker = &mut self.trackers[self.repeating?];
-        let model = tracker.model(ticks, until)?;
+        let index = self.repeating?;
+        let model = self.trackers[index].model(&self.tools.fitters[index], ticks, until)?;
         let mut means = ticks.means(from, until).to_vec();
         let rate_hz = ticks.rate_hz;
         let grid = Grid {
@@ -76,6 +77,25 @@ impl Mains {
         };
         model.subtract(&mut means, grid);
         Some(means)
+    }
+
+    /// The stronger hum of a stretch of ticks, repeating or not.
+    pub(crate) fn estimate(&mut self, ticks: &Ticks, from: u64, until: u64) -> Option<HumModel> {
+        self.trackers
+            .iter_mut()
+            .zip(&self.tools.fitters)
+            .filter_map(|(tracker, fitter)| {
+                let length = fitter.length as u64;
+                fitter.model(&tracker.pieces(fitter, ticks, from.div_ceil(length)..until / length))
+            })
+            .max_by(|a, b| a.amplitude().total_cmp(&b.amplitude()))
+    }
+
+    /// Forgets the pieces before a tick.
+    pub(crate) fn forget(&mut self, until: u64) {
+        for (tracker, fitter) in self.trackers.iter_mut().zip(&self.tools.fitters) {
+            tracker.pieces = tracker.pieces.split_off(&(until / fitter.length as u64));
+        }
     }
 
     /// The tracker whose hum repeats best, if any does.
@@ -115,38 +135,27 @@ fn changing(ticks: &Ticks, from: u64, until: u64, lag: u64) -> f32 {
 
 impl Tracker {
     /// The hum of the latest pieces that end by tick `until`.
-    fn model(&mut self, ticks: &Ticks, until: u64) -> Option<&HumModel> {
-        let length = self.fitter.length as u64;
-        let last = until / length;
+    fn model(&mut self, fitter: &Fitter, ticks: &Ticks, until: u64) -> Option<&HumModel> {
+        let last = until / fitter.length as u64;
         if self.model.is_none() || last >= self.estimated + ANEW {
-            self.fit_pieces(ticks, last);
-            self.model = self.fitter.model(&self.pieces);
+            let numbers = last.saturating_sub(PIECES)..last;
+            self.model = fitter.model(&self.pieces(fitter, ticks, numbers));
             self.estimated = last;
         }
         self.model.as_ref()
     }
 
-    /// Fits the pieces up to number `last` that are not fitted yet.
-    fn fit_pieces(&mut self, ticks: &Ticks, last: u64) {
-        let length = self.fitter.length as u64;
-        let wanted = last.saturating_sub(PIECES);
-        if self.first + (self.pieces.len() as u64) < wanted || self.pieces.is_empty() {
-            self.pieces.clear();
-            self.first = wanted;
+    /// The pieces of these numbers, as far as their ticks are kept.
+    fn pieces(&mut self, fitter: &Fitter, ticks: &Ticks, numbers: Range<u64>) -> Vec<&Piece> {
+        let length = fitter.length as u64;
+        let from = numbers.start.max(ticks.first().div_ceil(length));
+        let numbers = from..numbers.end.max(from);
+        for number in numbers.clone() {
+            self.pieces.entry(number).or_insert_with(|| {
+                let means = ticks.means(number * length, (number + 1) * length);
+                fitter.piece(means, ticks.middle_s(number * length))
+            });
         }
-        let old = wanted.saturating_sub(self.first) as usize;
-        self.pieces.drain(..old);
-        self.first += old as u64;
-        for number in self.first + self.pieces.len() as u64..last {
-            let means = ticks.means(number * length, (number + 1) * length);
-            if means.len() < self.fitter.length {
-                // Forgotten already: what follows is fitted alone.
-                self.pieces.clear();
-                self.first = number + 1;
-                continue;
-            }
-            let piece = self.fitter.piece(means, ticks.middle_s(number * length));
-            self.pieces.push(piece);
-        }
+        self.pieces.range(numbers).map(|(_, piece)| piece).collect()
     }
 }

@@ -7,10 +7,10 @@ use crate::coarse::Coarse;
 use crate::decode::{self, Expectation};
 use crate::linear;
 use crate::onset;
-use crate::response::{Response, second_order_poles};
+use crate::response::Response;
+use crate::settle;
 use crate::shape::Shape;
 use rustfft::num_complex::Complex64;
-use std::f64::consts::TAU;
 
 /// Fitted before and after a transition. Longer windows add little: what times a step is its slope.
 const AROUND_S: f64 = 0.002;
@@ -61,6 +61,8 @@ const HIDDEN_S: f64 = 0.000_1;
 /// without being cut off, unless at the recorder's own full scale.
 const SAME: f64 = 1e-9;
 const COARSE: f64 = 0.001;
+/// Where half of the steps from value to value are larger than that, there are no more values than this.
+const MOST_VALUES: usize = 2_002;
 const FULL_SCALE: f64 = 0.97;
 /// Looked at beside a transition for flat tops.
 const FLAT_S: f64 = 0.001;
@@ -137,9 +139,15 @@ pub(crate) struct Refiner<'a> {
 
 /// Whether the values that samples take lie as far apart as those of an encoding of eight bits.
 pub(crate) fn coarse_levels(samples: &[f64]) -> bool {
-    let mut values: Vec<f64> = samples.to_vec();
-    values.sort_by(f64::total_cmp);
-    values.dedup();
+    let mut values: Vec<f64> = Vec::new();
+    for part in samples.chunks(MOST_VALUES) {
+        values.extend_from_slice(part);
+        values.sort_unstable_by(f64::total_cmp);
+        values.dedup();
+        if values.len() > MOST_VALUES {
+            return false;
+        }
+    }
     let steps: Vec<f64> = values.windows(2).map(|w| w[1] - w[0]).collect();
     match (linear::median(&steps), values.first(), values.last()) {
         (Some(step), Some(lowest), Some(highest)) => step > COARSE * (highest - lowest),
@@ -475,60 +483,7 @@ impl Refiner<'_> {
 
     /// Improves the corner (and quality) of the probe on the openings, which do not bounce.
     fn settle_probe(&self, probe: &Probe, openings: &[f64]) -> Vec<Complex64> {
-        match *probe {
-            Probe::FirstOrder(corner) => {
-                let start = corner.max(8.0);
-                let best = self.search(openings, &[start], &|p| {
-                    vec![Complex64::new(-TAU * p[0], 0.0)]
-                });
-                vec![Complex64::new(-TAU * best[0], 0.0)]
-            }
-            Probe::SecondOrder(corner, q) => {
-                let best = self.search(openings, &[corner, q], &|p| {
-                    second_order_poles(p[0], p[1].clamp(0.3, 1.2)).to_vec()
-                });
-                second_order_poles(best[0], best[1].clamp(0.3, 1.2)).to_vec()
-            }
-        }
-    }
-
-    /// Pattern search over the logarithms of the parameters.
-    fn search(
-        &self,
-        openings: &[f64],
-        start: &[f64],
-        poles: &dyn Fn(&[f64]) -> Vec<Complex64>,
-    ) -> Vec<f64> {
-        let mut best = start.to_vec();
-        let mut least = self.misfit(openings, &poles(&best));
-        let mut stride = 0.25;
-        while stride > 0.004 {
-            let mut moved = false;
-            for parameter in 0..best.len() {
-                for direction in [1.0, -1.0] {
-                    let mut trial = best.clone();
-                    trial[parameter] *= f64::exp(direction * stride);
-                    if trial[0] < 0.2 || trial[0] > 600.0 {
-                        continue;
-                    }
-                    let misfit = self.misfit(openings, &poles(&trial));
-                    if misfit < least {
-                        (best, least, moved) = (trial, misfit, true);
-                        break;
-                    }
-                }
-            }
-            if !moved {
-                stride /= 2.0;
-            }
-        }
-        best
-    }
-
-    /// Squared residual of all openings under a probe, over the first milliseconds after each.
-    fn misfit(&self, openings: &[f64], poles: &[Complex64]) -> f64 {
-        let shape = Shape::new(&Response::from_poles(poles), self.rate_hz);
-        openings
+        let after: Vec<settle::After> = openings
             .iter()
             .filter_map(|&at| {
                 let bounds = Bounds {
@@ -536,9 +491,10 @@ impl Refiner<'_> {
                     last: at + 0.006 * self.rate_hz,
                 };
                 let (window, start) = self.window(bounds);
-                cluster::misfit(window, &shape, at - start, 1)
+                settle::After::new(window, at - start)
             })
-            .sum()
+            .collect();
+        settle::poles(probe, &after, self.rate_hz)
     }
 }
 

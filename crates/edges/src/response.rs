@@ -78,7 +78,9 @@ impl Response {
                 Term { weight, pole }
             })
             .collect();
-        Response { terms }
+        Response {
+            terms: without_conjugates(terms),
+        }
     }
 
     /// Value at `t` seconds after the step; zero before it.
@@ -99,6 +101,19 @@ pub(crate) fn second_order_poles(corner_hz: f64, q: f64) -> [Complex64; 2] {
     let half = Complex64::new(-w / (2.0 * q), 0.0);
     let root = Complex64::new(1.0 / (4.0 * q * q) - 1.0, 0.0).sqrt() * w;
     [half + root, half - root]
+}
+
+/// Of two conjugate terms, whose real parts are the same, one stands for both.
+fn without_conjugates(terms: Vec<Term>) -> Vec<Term> {
+    let mut out: Vec<Term> = Vec::with_capacity(terms.len());
+    for term in terms {
+        let conjugate = |o: &&mut Term| o.pole.im != 0.0 && o.pole == term.pole.conj();
+        match out.iter_mut().find(conjugate) {
+            Some(other) => other.weight += term.weight.conj(),
+            None => out.push(term),
+        }
+    }
+    out
 }
 
 /// Coinciding poles are moved apart by a part in a thousand: the sum of exponentials then stands for the

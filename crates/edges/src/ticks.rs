@@ -34,7 +34,7 @@ pub(crate) struct Tick {
 
 impl Ticks {
     pub(crate) fn new(sample_rate_hz: f64) -> Self {
-        let factor = coarse::factor(sample_rate_hz) * BLOCKS;
+        let factor = factor(sample_rate_hz);
         Ticks {
             factor,
             rate_hz: sample_rate_hz / factor as f64,
@@ -54,6 +54,11 @@ impl Ticks {
     pub(crate) fn replace(&mut self, samples: &[f32]) -> Tick {
         self.means.pop();
         self.push(samples)
+    }
+
+    /// First tick that is kept.
+    pub(crate) fn first(&self) -> u64 {
+        self.first
     }
 
     /// Ticks seen since the stream began.
@@ -87,6 +92,11 @@ impl Ticks {
     pub(crate) fn of(&self, seconds: f64) -> u64 {
         (seconds * self.rate_hz).round() as u64
     }
+}
+
+/// Samples in a tick at a sample rate.
+pub(crate) fn factor(sample_rate_hz: f64) -> usize {
+    coarse::factor(sample_rate_hz) * BLOCKS
 }
 
 /// Time of the middle of a tick of `factor` samples, in seconds from the first sample.
