@@ -9,7 +9,7 @@ use crate::events::Event;
 use crate::hum::{Grid, HumModel};
 use crate::levels;
 use crate::linear;
-use crate::refine::{self, Fitted, Refined, Refiner};
+use crate::refine::{Fitted, Refined, Refiner};
 use crate::remainder;
 use crate::ticks;
 use crate::types::{Direction, Edge, Hum, LevelStep, Polarity, Reversal, Train};
@@ -281,18 +281,22 @@ fn left_over(
     let (Some(first), Some(last)) = (pulses.first(), pulses.last()) else {
         return Vec::new();
     };
-    let around = (LEFT_OVER_S * coarse.rate_hz) as usize;
+    let starts: Vec<usize> = pulses.iter().map(|p| p.opening.at).collect();
+    let longest = starts.windows(2).map(|w| w[1] - w[0]).max();
+    let around = longest.map_or(usize::MAX, |period| 5 * period / 2);
+    let around = around.min((LEFT_OVER_S * coarse.rate_hz) as usize);
     let from = first.opening.at.saturating_sub(around);
     let to = (last.closing.at + around).min(coarse.means.len());
     let rest = remainder::without_train(coarse, refined, found.chain.sign, from, to);
-    let everywhere = 0..rest.len();
     let single: Vec<f32> = rest.iter().map(|&x| x as f32).collect();
     let energies = Energies::new(&rest);
+    let notable = doubt::NOTABLE * lesser_amplitude(pulses);
+    let spots = bank::where_a_step_fits(&found.entry, &energies, notable);
     let field = Field {
         trace: &single,
         energies: &energies,
         rate_hz: coarse.rate_hz,
-        spots: std::slice::from_ref(&everywhere),
+        spots: &spots,
     };
     let mut steps = bank::candidates(&found.entry, &field, LEAST_T);
     steps.iter_mut().for_each(|c| c.at += from);
@@ -352,12 +356,7 @@ fn build(
     let stretch = from * coarse.factor
         ..((pulses.last()?.closing.at + margin) * coarse.factor).min(window.samples.len());
     let samples = window.samples(stretch.clone(), hum);
-    let refiner = Refiner {
-        samples: &samples,
-        rate_hz: window.rate_hz,
-        sign,
-        coarse_levels: refine::coarse_levels(&samples),
-    };
+    let refiner = Refiner::new(&samples, window.rate_hz, sign);
     let local: Vec<Pulse> = pulses.iter().map(|p| p.earlier(from)).collect();
     let mut refined = refiner.run(&local, coarse, &found.entry.probe, found.chain.amplitude);
     let places =

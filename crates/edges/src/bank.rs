@@ -282,6 +282,28 @@ pub(crate) struct Field<'a> {
     pub(crate) spots: &'a [Range<usize>],
 }
 
+/// Places where the window holds energy enough for a step of `least` size, in runs.
+pub(crate) fn where_a_step_fits(
+    entry: &Entry,
+    energies: &Energies,
+    least: f64,
+) -> Vec<Range<usize>> {
+    let length = entry.template.len();
+    let enough = least * least * entry.energy;
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    for start in 0..energies.sums.len().saturating_sub(length) {
+        if energies.without_line(start, length) < enough {
+            continue;
+        }
+        let at = start + entry.half;
+        match runs.last_mut() {
+            Some(run) if run.end == at => run.end += 1,
+            _ => runs.push(at..at + 1),
+        }
+    }
+    runs
+}
+
 /// Local extremes of Student's t of the entry's amplitude in the spots.
 pub(crate) fn candidates(entry: &Entry, field: &Field<'_>, least_t: f64) -> Vec<Candidate> {
     let length = entry.template.len();

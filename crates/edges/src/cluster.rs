@@ -136,7 +136,7 @@ pub(crate) fn floor(length: usize, order: usize) -> Vec<Vec<f64>> {
 }
 
 /// The best polynomial of `order` taken out of a window.
-fn without_floor(window: &[f64], order: usize) -> Vec<f64> {
+pub(crate) fn without_floor(window: &[f64], order: usize) -> Vec<f64> {
     without(window, &floor(window.len(), order))
 }
 
@@ -162,24 +162,29 @@ fn without(samples: &[f64], basis: &[Vec<f64>]) -> Vec<f64> {
     rest
 }
 
+/// Steps that move by less, in samples, have settled.
+const SETTLED: f64 = 1e-4;
+
 /// Gauss-Newton on all instants of the cluster together with its amplitude and floor.
 pub(crate) fn fit(window: &[f64], shape: &Shape, start: &[Step], order: usize) -> Option<Fit> {
     let mut steps = start.to_vec();
     let mut amplitude = 0.0;
+    let mut settled = None;
     for round in 0..7 {
         let solved = solve(window, shape, &steps, order, amplitude, round > 0)?;
         amplitude = solved.amplitude;
-        if round > 0 {
-            let largest = shift_steps(&mut steps, &solved.shifts);
-            if largest < 1e-4 {
-                break;
-            }
+        if round > 0 && shift_steps(&mut steps, &solved.shifts) < SETTLED {
+            settled = Some(solved);
+            break;
         }
     }
     if amplitude <= 0.0 {
         return None;
     }
-    let solved = solve(window, shape, &steps, order, amplitude, true)?;
+    let solved = match settled {
+        Some(solved) => solved,
+        None => solve(window, shape, &steps, order, amplitude, true)?,
+    };
     let place = argument_at(steps[0].at, window.len());
     let level_before = solved
         .floor

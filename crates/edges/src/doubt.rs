@@ -9,7 +9,7 @@ use crate::types::{Doubt, Edge};
 /// Below this signal-to-noise ratio an edge proves nothing.
 const LEAST_SNR: f64 = 5.0;
 /// A step this large beside the train's own needs an explanation.
-const NOTABLE: f64 = 0.45;
+pub(crate) const NOTABLE: f64 = 0.45;
 
 /// Logarithms by which a break, a period of a dial may differ from its usual one.
 const UNEVEN_BREAK: f64 = 0.3;

@@ -231,15 +231,17 @@ fn weigh(pieces: &[&Piece]) -> Vec<f64> {
 /// Phasors of each harmonic, turned back to the middle of the first piece by the nominal frequency.
 fn turn_back(pieces: &[&Piece], nominal_hz: f64) -> Vec<Vec<Complex64>> {
     let harmonics = pieces[0].amplitudes.len();
-    (0..harmonics)
-        .map(|k| {
-            let back = |p: &&Piece| {
-                let turns = nominal_hz * (k + 1) as f64 * (p.middle_s - pieces[0].middle_s);
-                p.amplitudes[k] * Complex64::cis(-TAU * turns)
-            };
-            pieces.iter().map(back).collect()
-        })
-        .collect()
+    let mut out = vec![Vec::with_capacity(pieces.len()); harmonics];
+    for piece in pieces {
+        let turns = nominal_hz * (piece.middle_s - pieces[0].middle_s);
+        let first = Complex64::cis(-TAU * turns.fract());
+        let mut back = first;
+        for (phasors, amplitude) in out.iter_mut().zip(&piece.amplitudes) {
+            phasors.push(amplitude * back);
+            back *= first;
+        }
+    }
+    out
 }
 
 /// Weighted mean of phasors that turn by `drift` from one to the next.
@@ -259,27 +261,29 @@ fn mean_turning(phasors: &[Complex64], weights: &[f64], drift: f64) -> Complex64
 /// they are added up beforehand.
 fn best_offset(turned: &[Vec<Complex64>], weights: &[f64], spacing_s: f64) -> f64 {
     let spacing_hz = OFFSET_HZ / f64::from(OFFSETS);
-    let sums: Vec<Vec<Complex64>> = turned
-        .iter()
-        .map(|phasors| {
-            let weighted: Vec<Complex64> =
-                phasors.iter().zip(weights).map(|(p, w)| p * w).collect();
-            weighted.chunks(TOGETHER).map(|c| c.iter().sum()).collect()
-        })
-        .collect();
+    let mut sums = vec![[Complex64::default(); HARMONICS]; weights.len().div_ceil(TOGETHER)];
+    for (k, phasors) in turned.iter().enumerate() {
+        for (i, (phasor, weight)) in phasors.iter().zip(weights).enumerate() {
+            sums[i / TOGETHER][k] += phasor * weight;
+        }
+    }
     let score = |offset_hz: f64| -> f64 {
-        let own = |(k, sums): (usize, &Vec<Complex64>)| {
-            let drift = TAU * offset_hz * (k + 1) as f64 * spacing_s * TOGETHER as f64;
-            let step = Complex64::cis(-drift);
-            let mut back = Complex64::new(1.0, 0.0);
-            let mut total = Complex64::default();
-            for sum in sums {
-                total += sum * back;
-                back *= step;
+        let drift = TAU * offset_hz * spacing_s * TOGETHER as f64;
+        let first = Complex64::cis(-drift);
+        let mut turns = [Complex64::new(0.0, 0.0); HARMONICS];
+        let mut turn = Complex64::new(1.0, 0.0);
+        for slot in &mut turns {
+            turn *= first;
+            *slot = turn;
+        }
+        let mut totals = [Complex64::default(); HARMONICS];
+        // By Horner's rule, the harmonics side by side.
+        for sum in sums.iter().rev() {
+            for k in 0..HARMONICS {
+                totals[k] = totals[k] * turns[k] + sum[k];
             }
-            total.norm_sqr()
-        };
-        sums.iter().enumerate().map(own).sum()
+        }
+        totals.iter().map(Complex64::norm_sqr).sum()
     };
     let scores: Vec<f64> = (-OFFSETS..=OFFSETS)
         .map(|i| score(spacing_hz * f64::from(i)))

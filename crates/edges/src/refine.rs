@@ -11,9 +11,12 @@ use crate::response::Response;
 use crate::settle;
 use crate::shape::Shape;
 use rustfft::num_complex::Complex64;
+use std::cell::OnceCell;
 
 /// Fitted before and after a transition. Longer windows add little: what times a step is its slope.
 const AROUND_S: f64 = 0.002;
+/// Of the step, no more is left where there is no chatter.
+const ALONE: f64 = 0.25;
 /// At least so many samples to either side, at low rates.
 const AROUND_SAMPLES: f64 = 14.0;
 /// Chatter is looked for so long after a closure, a reclosure so long after an opening.
@@ -129,16 +132,16 @@ struct Contact<'a> {
 }
 
 pub(crate) struct Refiner<'a> {
-    pub(crate) samples: &'a [f64],
-    pub(crate) rate_hz: f64,
+    samples: &'a [f64],
+    rate_hz: f64,
     /// Sign of an opening.
-    pub(crate) sign: f64,
-    /// The samples take so few values that a quiet stretch has but one.
-    pub(crate) coarse_levels: bool,
+    sign: f64,
+    /// The samples take so few values that a quiet stretch has but one; found out when it matters.
+    coarse_levels: OnceCell<bool>,
 }
 
 /// Whether the values that samples take lie as far apart as those of an encoding of eight bits.
-pub(crate) fn coarse_levels(samples: &[f64]) -> bool {
+fn coarse_levels(samples: &[f64]) -> bool {
     let mut values: Vec<f64> = Vec::new();
     for part in samples.chunks(MOST_VALUES) {
         values.extend_from_slice(part);
@@ -155,7 +158,17 @@ pub(crate) fn coarse_levels(samples: &[f64]) -> bool {
     }
 }
 
-impl Refiner<'_> {
+impl<'a> Refiner<'a> {
+    /// `sign` is that of an opening.
+    pub(crate) fn new(samples: &'a [f64], rate_hz: f64, sign: f64) -> Self {
+        Refiner {
+            samples,
+            rate_hz,
+            sign,
+            coarse_levels: OnceCell::new(),
+        }
+    }
+
     /// `matched_amplitude` is the size of the step at the coarse stage.
     pub(crate) fn run(
         &self,
@@ -288,7 +301,12 @@ impl Refiner<'_> {
             (Some(flat), None) | (None, Some(flat)) => flat,
             _ => return None,
         };
-        (level.abs() > FULL_SCALE || !self.coarse_levels).then_some(count)
+        let coarse = || {
+            *self
+                .coarse_levels
+                .get_or_init(|| coarse_levels(self.samples))
+        };
+        (level.abs() > FULL_SCALE || !coarse()).then_some(count)
     }
 
     /// Where a sharp step does not describe the transitions of a kind, their onsets are found instead.
@@ -424,6 +442,13 @@ impl Refiner<'_> {
         if window.len() < 12 {
             return None;
         }
+        let near = 4.0 + 0.0002 * self.rate_hz;
+        let alone = self.single(contact.shape, at, near, sign);
+        if let Some(fit) = &alone
+            && self.is_alone(contact.shape, fit, sign, bounds)
+        {
+            return Some(fitted(fit, sign));
+        }
         let steps = decode::changes(
             window,
             Expectation {
@@ -437,8 +462,10 @@ impl Refiner<'_> {
         );
         let steps = self.tidy(steps, sign);
         if steps.len() <= 1 {
-            let place = steps.first().map_or(at, |s| s.at + start);
-            let fit = self.single(contact.shape, place, 4.0 + 0.0002 * self.rate_hz, sign)?;
+            let fit = match steps.first() {
+                Some(step) => self.single(contact.shape, step.at + start, near, sign)?,
+                None => alone?,
+            };
             return Some(fitted(&fit, sign));
         }
         let absolute = |s: &Step| Step {
@@ -447,6 +474,22 @@ impl Refiner<'_> {
         };
         let steps: Vec<Step> = steps.iter().map(absolute).collect();
         self.many(contact.shape, &steps, sign, bounds)
+    }
+
+    /// Whether one step describes all that lies within bounds: then no sample is nearer to the other state.
+    fn is_alone(&self, shape: &Shape, fit: &Fit, sign: f64, bounds: Bounds) -> bool {
+        let (window, start) = self.window(bounds);
+        let column = shape.column(fit.steps[0].at - start, window.len());
+        let size = sign * fit.amplitude;
+        let rest: Vec<f64> = window
+            .iter()
+            .zip(column)
+            .map(|(x, c)| x - size * c)
+            .collect();
+        let most = ALONE * fit.amplitude;
+        cluster::without_floor(&rest, 1)
+            .iter()
+            .all(|x| x.abs() < most)
     }
 
     /// Keeps an alternating run of steps that begins and ends with the transition's own sign.

@@ -6,7 +6,10 @@
 use crate::coarse::Coarse;
 use crate::refine::{Fitted, Refined};
 use crate::response::Response;
+use crate::shape;
 
+/// An exponential below this share of its step is over.
+const NOTHING: f64 = 1e-7;
 /// A slow transition rings for so long.
 const SLOW_BEFORE_S: f64 = 0.001;
 const SLOW_AFTER_S: f64 = 0.014;
@@ -77,15 +80,16 @@ impl Sheet<'_> {
         rest[first] -= size * share * response.at(t.max(0.5 * (t + half_block_s)));
         for term in &response.terms {
             let since = self.since(at, first + 1);
-            let mut now = size * term.weight * (term.pole * since).exp();
-            let factor = (term.pole / self.coarse.rate_hz).exp();
-            for value in &mut rest[first + 1..] {
-                *value -= now.re;
-                now *= factor;
-                if now.norm_sqr() < 1e-14 * size * size {
-                    break;
-                }
-            }
+            let start = -size * term.weight * (term.pole * since).exp();
+            let pole = term.pole / self.coarse.rate_hz;
+            let left = &mut rest[first + 1..];
+            let lasts = (start.norm() / (NOTHING * size.abs())).ln() / -pole.re;
+            let lasts = if lasts < left.len() as f64 {
+                lasts.max(0.0) as usize
+            } else {
+                left.len()
+            };
+            shape::add_decay(&mut left[..lasts], start, pole);
         }
     }
 

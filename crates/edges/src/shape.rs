@@ -146,7 +146,7 @@ struct Rows {
 
 /// Adds the real part of an exponential that begins with `start`, and changes by the exponential of `pole`
 /// from value to value. A few run side by side: one by one, each would wait for the one before.
-fn add_decay(values: &mut [f64], start: Complex64, pole: Complex64) {
+pub(crate) fn add_decay(values: &mut [f64], start: Complex64, pole: Complex64) {
     const LANES: usize = 4;
     if pole.norm_sqr() == 0.0 {
         values.iter_mut().for_each(|v| *v += start.re);

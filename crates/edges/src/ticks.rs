@@ -159,11 +159,11 @@ impl Lanes {
 }
 
 /// One machine instruction, unlike `f32::min`, which minds what is no number.
-fn lesser(a: f32, b: f32) -> f32 {
+pub(crate) fn lesser(a: f32, b: f32) -> f32 {
     if b < a { b } else { a }
 }
 
-fn greater(a: f32, b: f32) -> f32 {
+pub(crate) fn greater(a: f32, b: f32) -> f32 {
     if b > a { b } else { a }
 }
 

@@ -1,6 +1,7 @@
 //! Pictures of the trace, of bounded size whatever the length of the recording.
 
 use crate::analyse::Window;
+use crate::ticks::{greater, lesser};
 use crate::types::{Envelope, Snippet};
 
 const COLUMNS: usize = 2000;
@@ -31,10 +32,10 @@ fn envelope(samples: &[f32], start_s: f64, rate_hz: f64) -> Envelope {
         spacing_s: width as f64 / rate_hz,
         low: chunks
             .clone()
-            .map(|c| c.iter().copied().fold(f32::INFINITY, f32::min))
+            .map(|c| c.iter().copied().fold(f32::INFINITY, lesser))
             .collect(),
         high: chunks
-            .map(|c| c.iter().copied().fold(f32::NEG_INFINITY, f32::max))
+            .map(|c| c.iter().copied().fold(f32::NEG_INFINITY, greater))
             .collect(),
     }
 }
