@@ -12,6 +12,7 @@ use crate::linear;
 use crate::refine::{Fitted, Refined, Refiner};
 use crate::remainder;
 use crate::ticks;
+use crate::tools::Tools;
 use crate::types::{Direction, Edge, Hum, LevelStep, Polarity, Reversal, Train};
 use crate::view;
 use std::ops::Range;
@@ -50,8 +51,7 @@ pub(crate) struct Window<'a> {
     pub(crate) events: &'a [Event],
     /// Ticks around the window.
     pub(crate) ticks: TickWindow<'a>,
-    /// Steps to match.
-    pub(crate) bank: &'a [Probed],
+    pub(crate) tools: &'a Tools,
 }
 
 /// Ticks that reach further back than the window itself.
@@ -146,7 +146,7 @@ struct Found {
 pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
     let hum = window.ticks.hum;
     let coarse = window.coarse(hum);
-    let Some(found) = search(window.bank, &coarse, &window.places(&coarse)) else {
+    let Some(found) = search(&window.tools.bank, &coarse, &window.places(&coarse)) else {
         return Vec::new();
     };
     split(&found.chain, coarse.rate_hz)
@@ -356,7 +356,7 @@ fn build(
     let stretch = from * coarse.factor
         ..((pulses.last()?.closing.at + margin) * coarse.factor).min(window.samples.len());
     let samples = window.samples(stretch.clone(), hum);
-    let refiner = Refiner::new(&samples, window.rate_hz, sign);
+    let refiner = Refiner::new(&samples, window.rate_hz, &window.tools.followers, sign);
     let local: Vec<Pulse> = pulses.iter().map(|p| p.earlier(from)).collect();
     let mut refined = refiner.run(&local, coarse, &found.entry.probe, found.chain.amplitude);
     let places =

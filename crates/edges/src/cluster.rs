@@ -29,6 +29,13 @@ pub(crate) struct Fit {
     pub(crate) variances: Vec<f64>,
 }
 
+impl Fit {
+    /// Residual beside the size of the step.
+    pub(crate) fn misfit(&self) -> f64 {
+        self.residual / self.amplitude
+    }
+}
+
 /// Where polynomial terms are evaluated: -1 to 1 over the window.
 fn argument(index: usize, length: usize) -> f64 {
     argument_at(index as f64, length)

@@ -390,7 +390,7 @@ impl Detector {
             last,
             events: &events,
             ticks,
-            bank: &self.tools.bank,
+            tools: &self.tools,
         })
     }
 

@@ -50,20 +50,6 @@ impl Solver {
     }
 }
 
-/// Root-mean-square residual of the best fit of the basis' columns.
-pub(crate) fn residual(basis: &[Vec<f64>], samples: &[f64]) -> Option<f64> {
-    let inverse = invert(&gram(basis))?;
-    let products: Vec<f64> = basis.iter().map(|column| dot(column, samples)).collect();
-    let mut rest = samples.to_vec();
-    for (row, column) in inverse.iter().zip(basis) {
-        let coefficient = dot(row, &products);
-        for (r, c) in rest.iter_mut().zip(column) {
-            *r -= coefficient * c;
-        }
-    }
-    Some((dot(&rest, &rest) / samples.len() as f64).sqrt())
-}
-
 /// Sum of products. Eight run side by side, which the compiler turns into vector instructions.
 pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
     const LANES: usize = 8;

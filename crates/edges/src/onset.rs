@@ -5,11 +5,11 @@
 //! onset, is then found by fitting, to all of them at once, a straight line that turns at the onset into
 //! a sum of a step and exponentials, all seen through the recorder's band limit.
 
+use crate::cluster;
 use crate::linear::{self, Solver};
 use crate::response::{Response, Term};
 use crate::shape::{Shape, resample};
 use rustfft::num_complex::Complex64;
-use std::rc::Rc;
 
 /// Places of alike transitions may differ by so much before they are lined up.
 const LINE_UP_S: f64 = 0.0025;
@@ -51,8 +51,17 @@ pub(crate) struct Onsets {
 }
 
 /// Finds the onsets of alike transitions near `places` (samples).
-pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onsets> {
-    let group = Group { samples, rate_hz };
+pub(crate) fn find(
+    samples: &[f64],
+    rate_hz: f64,
+    followers: &Followers,
+    places: &[f64],
+) -> Option<Onsets> {
+    let group = Group {
+        samples,
+        rate_hz,
+        followers,
+    };
     let mut places = group.line_up(places);
     let mut variances = vec![0.0; places.len()];
     for _ in 0..4 {
@@ -99,16 +108,14 @@ pub(crate) fn find(samples: &[f64], rate_hz: f64, places: &[f64]) -> Option<Onse
 const MODEL_SHARE: f64 = 0.09;
 const MODEL_SAMPLES: f64 = 0.2;
 
-/// Shapes whose sum follows an onset.
-type Model = Vec<Rc<Shape>>;
-
 /// What the onsets of a kind share.
 struct Shared {
     /// Onset in samples from the places of the transitions.
     offset: f64,
     variance: f64,
     residual: f64,
-    model: Model,
+    /// Followers of the model.
+    model: usize,
 }
 
 /// A transition's own onset is looked for so far from the shared one.
@@ -131,6 +138,41 @@ fn choose(aligned: (f64, f64), own: Option<(f64, f64)>) -> (f64, f64) {
 struct Group<'a> {
     samples: &'a [f64],
     rate_hz: f64,
+    followers: &'a Followers,
+}
+
+/// Onsets tried, equally spaced.
+struct Sweep {
+    from: f64,
+    spacing: f64,
+    count: usize,
+}
+
+impl Sweep {
+    fn new(from: f64, to: f64, spacing: f64) -> Self {
+        Sweep {
+            from,
+            spacing,
+            count: ((to - from) / spacing).round() as usize,
+        }
+    }
+
+    fn places(&self) -> impl Iterator<Item = f64> {
+        (0..=self.count).map(|i| self.from + self.spacing * i as f64)
+    }
+
+    /// Place between the ends at which a model's misfit is least, that misfit, and its curvature per sample².
+    fn least(&self, misfits: &[Vec<f64>], model: usize) -> Option<(f64, f64, f64)> {
+        let own = misfits.iter().map(|m| m.get(model - 1).copied());
+        let own: Vec<f64> = own.collect::<Option<_>>()?;
+        let best = (0..own.len()).min_by(|&a, &b| own[a].total_cmp(&own[b]))?;
+        if best == 0 || best == self.count {
+            return None;
+        }
+        let (l, m, r) = (own[best - 1], own[best], own[best + 1]);
+        let place = self.from + self.spacing * (best as f64 + linear::parabola_peak(l, m, r));
+        Some((place, m, (l - 2.0 * m + r) / (self.spacing * self.spacing)))
+    }
 }
 
 /// A mean waveform; its first value lies `start` samples from the place of each transition.
@@ -260,17 +302,24 @@ impl Group<'_> {
 
     /// Onset common to all transitions, in samples from their places, its variance, and the residual.
     fn onset(&self, places: &[f64], first: f64) -> Option<Shared> {
-        let windows: Vec<(Vec<f64>, f64)> = places
+        let windows: Vec<Fitting> = places
             .iter()
             .filter_map(|&place| self.fit_window(place, first))
             .collect();
-        let total: usize = windows.iter().map(|w| w.0.len()).sum();
+        let total: usize = windows.iter().map(|w| w.samples.len()).sum();
+        let from = first - (SEARCH_BEFORE_S * self.rate_hz).max(2.0);
+        let to = first + (SEARCH_AFTER_S * self.rate_hz).max(2.5);
+        let coarse = Sweep::new(from, to, 0.5);
+        let misfits = self.misfits(&windows, &coarse, FOLLOWERS);
         let mut best: Option<(f64, Shared)> = None;
-        for model in models(self.rate_hz) {
-            let Some((offset, misfit, curvature)) = self.minimise(&windows, first, &model) else {
+        for model in MODELS {
+            let Some(near) = coarse.least(&misfits, model) else {
                 continue;
             };
-            let terms = (windows.len() * (2 + model.len())) as f64 + 1.0;
+            let Some((offset, misfit, curvature)) = self.settle(&windows, near.0, model) else {
+                continue;
+            };
+            let terms = (windows.len() * (2 + model)) as f64 + 1.0;
             let merit = total as f64 * (misfit / total as f64).max(1e-30).ln()
                 + terms * (total as f64).ln() * 0.5;
             let freedom = (total as f64 - terms).max(1.0);
@@ -291,18 +340,14 @@ impl Group<'_> {
         best.map(|(_, shared)| shared)
     }
 
-    /// Samples around the first departure of the transition at `place`, and its place among them.
-    fn fit_window(&self, place: f64, first: f64) -> Option<(Vec<f64>, f64)> {
+    /// Samples around the first departure of the transition at `place`.
+    fn fit_window(&self, place: f64, first: f64) -> Option<Fitting> {
         let before = (FIT_BEFORE_S * self.rate_hz).max(FIT_SAMPLES);
         let after = (FIT_AFTER_S * self.rate_hz).max(FIT_SAMPLES);
         let start = (place + first - before).ceil();
         let end = start + (before + after).floor();
-        (start >= 0.0 && end < self.samples.len() as f64).then(|| {
-            (
-                self.samples[start as usize..end as usize].to_vec(),
-                place - start,
-            )
-        })
+        (start >= 0.0 && end < self.samples.len() as f64)
+            .then(|| Fitting::new(&self.samples[start as usize..end as usize], place - start))
     }
 
     /// Onset of the transition at `place` by itself, in samples from the place, and its variance. A
@@ -311,58 +356,33 @@ impl Group<'_> {
     fn own_onset(&self, place: f64, shared: &Shared) -> Option<(f64, f64)> {
         let window = [self.fit_window(place, shared.offset)?];
         let reach = (OWN_SEARCH_S * self.rate_hz).max(3.0);
-        let (from, to) = (shared.offset - reach, shared.offset + reach);
-        let coarse = self.sweep(&window, from, to, 0.5, &shared.model)?;
-        let fine = self.sweep(
-            &window,
-            coarse.0 - 1.0,
-            coarse.0 + 1.0,
-            0.125,
-            &shared.model,
-        )?;
+        let coarse = Sweep::new(shared.offset - reach, shared.offset + reach, 0.5);
+        let near = coarse.least(&self.misfits(&window, &coarse, shared.model), shared.model)?;
+        let fine = self.settle(&window, near.0, shared.model)?;
         let variance = 2.0 * shared.residual.powi(2) / fine.2.max(f64::MIN_POSITIVE);
         Some((fine.0, variance))
     }
 
-    /// Least misfit over the onset: place, misfit, curvature per sample².
-    fn minimise(
-        &self,
-        windows: &[(Vec<f64>, f64)],
-        first: f64,
-        model: &[Rc<Shape>],
-    ) -> Option<(f64, f64, f64)> {
-        let from = first - (SEARCH_BEFORE_S * self.rate_hz).max(2.0);
-        let to = first + (SEARCH_AFTER_S * self.rate_hz).max(2.5);
-        let coarse = self.sweep(windows, from, to, 0.5, model)?;
-        let fine = self.sweep(windows, coarse.0 - 1.0, coarse.0 + 1.0, 0.125, model)?;
-        Some(fine)
+    /// Least misfit of a model close to an onset: place, misfit, curvature per sample².
+    fn settle(&self, windows: &[Fitting], near: f64, model: usize) -> Option<(f64, f64, f64)> {
+        let fine = Sweep::new(near - 1.0, near + 1.0, 0.125);
+        fine.least(&self.misfits(windows, &fine, model), model)
     }
 
-    fn sweep(
-        &self,
-        windows: &[(Vec<f64>, f64)],
-        from: f64,
-        to: f64,
-        spacing: f64,
-        model: &[Rc<Shape>],
-    ) -> Option<(f64, f64, f64)> {
-        let count = ((to - from) / spacing).round() as usize;
-        let misfits: Vec<f64> = (0..=count)
-            .map(|i| {
-                let offset = from + spacing * i as f64;
-                windows
-                    .iter()
-                    .filter_map(|(w, place)| misfit(w, place + offset, model))
-                    .sum()
+    /// Misfits of all models up to `most` followers, at each onset of a sweep.
+    fn misfits(&self, windows: &[Fitting], sweep: &Sweep, most: usize) -> Vec<Vec<f64>> {
+        sweep
+            .places()
+            .map(|offset| {
+                let mut sums = vec![0.0; most];
+                for window in windows {
+                    let own = self.followers.misfits(window, window.place + offset, most);
+                    sums.truncate(own.len());
+                    sums.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
+                }
+                sums
             })
-            .collect();
-        let best = (0..misfits.len()).min_by(|&a, &b| misfits[a].total_cmp(&misfits[b]))?;
-        if best == 0 || best == count {
-            return None;
-        }
-        let (l, m, r) = (misfits[best - 1], misfits[best], misfits[best + 1]);
-        let place = from + spacing * (best as f64 + linear::parabola_peak(l, m, r));
-        Some((place, m, (l - 2.0 * m + r) / (spacing * spacing)))
+            .collect()
     }
 
     /// What the onset may be off for all transitions alike because the model is not the line's own: a
@@ -423,50 +443,106 @@ impl Group<'_> {
     }
 }
 
-/// What may follow the onset, simplest first: a bend; a jump and a bend; the same with a decay of 0.15 ms,
-/// and with a spike of 0.04 ms as well (line and quench capacitors that discharge into the contact).
-fn models(rate_hz: f64) -> Vec<Model> {
-    let shape = |terms: &[(f64, f64)]| {
-        let terms = terms
-            .iter()
-            .map(|&(weight, constant_s)| Term {
-                weight: Complex64::new(weight, 0.0),
-                pole: Complex64::new(
-                    if constant_s > 0.0 {
-                        -1.0 / constant_s
-                    } else {
-                        0.0
-                    },
-                    0.0,
-                ),
-            })
-            .collect();
-        Rc::new(Shape::new(&Response { terms }, rate_hz))
-    };
-    let step = shape(&[(1.0, 0.0)]);
-    let bend = shape(&[(1.0, 0.0), (-1.0, 0.003)]);
-    let turn = shape(&[(1.0, 0.0), (-1.0, 0.0006)]);
-    let decay = shape(&[(1.0, 0.000_15)]);
-    let spike = shape(&[(1.0, 0.000_04)]);
-    let of = |shapes: &[&Rc<Shape>]| shapes.iter().map(|s| Rc::clone(s)).collect();
-    vec![
-        of(&[&bend, &turn]),
-        of(&[&step, &bend, &turn]),
-        of(&[&step, &bend, &turn, &decay]),
-        of(&[&step, &bend, &turn, &decay, &spike]),
-    ]
+/// What may follow an onset: a bend, a faster one, a jump, a decay of 0.15 ms and a spike of 0.04 ms (line and
+/// quench capacitors that discharge into the contact). A model is the first so many of them.
+#[derive(Debug)]
+pub(crate) struct Followers {
+    shapes: [Shape; FOLLOWERS],
 }
 
-/// Squared residual of a straight line and the model from `at` on.
-fn misfit(window: &[f64], at: f64, model: &[Rc<Shape>]) -> Option<f64> {
-    let n = window.len();
-    let mut basis = vec![
-        vec![1.0; n],
-        (0..n).map(|i| i as f64 / n as f64 - 0.5).collect(),
-    ];
-    for shape in model {
-        basis.push(shape.column(at, n));
+const FOLLOWERS: usize = 5;
+/// Models tried, simplest first.
+const MODELS: std::ops::RangeInclusive<usize> = 2..=FOLLOWERS;
+/// A straight line and all that may follow.
+const COLUMNS: usize = 2 + FOLLOWERS;
+/// A column that others explain but for this share of its energy depends on them.
+const DEPENDS: f64 = 1e-12;
+
+impl Followers {
+    pub(crate) fn new(rate_hz: f64) -> Self {
+        let shape = |terms: &[(f64, f64)]| {
+            let term = |&(weight, constant_s): &(f64, f64)| {
+                let pole = if constant_s > 0.0 {
+                    -1.0 / constant_s
+                } else {
+                    0.0
+                };
+                Term {
+                    weight: Complex64::new(weight, 0.0),
+                    pole: Complex64::new(pole, 0.0),
+                }
+            };
+            let terms = terms.iter().map(term).collect();
+            Shape::new(&Response { terms }, rate_hz)
+        };
+        Followers {
+            shapes: [
+                shape(&[(1.0, 0.0), (-1.0, 0.003)]),
+                shape(&[(1.0, 0.0), (-1.0, 0.0006)]),
+                shape(&[(1.0, 0.0)]),
+                shape(&[(1.0, 0.000_15)]),
+                shape(&[(1.0, 0.000_04)]),
+            ],
+        }
     }
-    let residual = linear::residual(&basis, window)?;
-    Some(residual * residual * n as f64)
+
+    /// Squared residuals of a straight line and the first of the followers from `at` on: of one follower, of
+    /// two, and so on up to `most`. Fewer, where one depends on those before it.
+    fn misfits(&self, window: &Fitting, at: f64, most: usize) -> Vec<f64> {
+        let mut columns: Vec<Vec<f64>> = Vec::with_capacity(most);
+        let mut factor = [[0.0; COLUMNS]; COLUMNS];
+        let mut explained = 0.0;
+        let mut products = [0.0; COLUMNS];
+        let mut out = Vec::with_capacity(most);
+        // A Cholesky factor grows by one row with each column, and what is explained by one term.
+        for k in 0..most {
+            let column = self.shapes[k].column(at, window.samples.len());
+            let row = 2 + k;
+            let energy = linear::dot(&column, &column);
+            let mut left = energy;
+            let mut product = linear::dot(&column, &window.samples);
+            // The line's columns are orthonormal, and the samples hold nothing of them.
+            for j in 0..2 {
+                factor[row][j] = linear::dot(&column, &window.line[j]);
+                left -= factor[row][j] * factor[row][j];
+            }
+            for j in 2..row {
+                let already: f64 = (0..j).map(|i| factor[row][i] * factor[j][i]).sum();
+                let beside = linear::dot(&column, &columns[j - 2]);
+                factor[row][j] = (beside - already) / factor[j][j];
+                left -= factor[row][j] * factor[row][j];
+                product -= factor[row][j] * products[j];
+            }
+            if left <= DEPENDS * energy {
+                break;
+            }
+            factor[row][row] = left.sqrt();
+            products[row] = product / factor[row][row];
+            explained += products[row] * products[row];
+            columns.push(column);
+            out.push((window.energy - explained).max(0.0));
+        }
+        out
+    }
+}
+
+/// A stretch around an onset without its straight line, and the place that the onset is counted from.
+struct Fitting {
+    samples: Vec<f64>,
+    /// Orthonormal columns of the line.
+    line: Vec<Vec<f64>>,
+    energy: f64,
+    place: f64,
+}
+
+impl Fitting {
+    fn new(samples: &[f64], place: f64) -> Self {
+        let samples_without = cluster::without_floor(samples, 1);
+        Fitting {
+            line: cluster::floor(samples.len(), 1),
+            energy: linear::dot(&samples_without, &samples_without),
+            samples: samples_without,
+            place,
+        }
+    }
 }

@@ -6,7 +6,7 @@ use crate::cluster::{self, Fit, Step};
 use crate::coarse::Coarse;
 use crate::decode::{self, Expectation};
 use crate::linear;
-use crate::onset;
+use crate::onset::{self, Followers};
 use crate::response::Response;
 use crate::settle;
 use crate::shape::Shape;
@@ -30,9 +30,11 @@ const SHARP_RESIDUAL: f64 = 0.02;
 const SHARP_NOISES: f64 = 1.8;
 /// An onset must leave less than this share of what the sharp steps leave, or it explains nothing more.
 const SLOW_RESIDUALS: f64 = 0.7;
-/// An onset lies no farther from the sharp fit than this, and the more, the worse that fits.
-const SHIFT_S: f64 = 0.000_5;
-const SHIFT_RESIDUAL_S: f64 = 0.005;
+/// An onset lies no farther from the sharp fit than this; farther, times the residual, the worse that fits; and
+/// with its square: what leaves most of the step is no fit.
+const SHIFT_S: [f64; 3] = [0.000_5, 0.005, 0.012];
+/// A kind that sharp steps fit so badly is also looked at around its coarse places.
+const ROUGH_RESIDUAL: f64 = 0.25;
 /// Share of its difference from the others' shift that an onset is uncertain by.
 const SHIFT_SHARE: f64 = 0.25;
 /// Standard uncertainty of a place that no fit has improved.
@@ -134,6 +136,7 @@ struct Contact<'a> {
 pub(crate) struct Refiner<'a> {
     samples: &'a [f64],
     rate_hz: f64,
+    followers: &'a Followers,
     /// Sign of an opening.
     sign: f64,
     /// The samples take so few values that a quiet stretch has but one; found out when it matters.
@@ -160,10 +163,16 @@ fn coarse_levels(samples: &[f64]) -> bool {
 
 impl<'a> Refiner<'a> {
     /// `sign` is that of an opening.
-    pub(crate) fn new(samples: &'a [f64], rate_hz: f64, sign: f64) -> Self {
+    pub(crate) fn new(
+        samples: &'a [f64],
+        rate_hz: f64,
+        followers: &'a Followers,
+        sign: f64,
+    ) -> Self {
         Refiner {
             samples,
             rate_hz,
+            followers,
             sign,
             coarse_levels: OnceCell::new(),
         }
@@ -237,7 +246,7 @@ impl<'a> Refiner<'a> {
             slow: (false, false),
             clipped: 0,
         };
-        self.mend_slow(&mut refined);
+        self.mend_slow(&mut refined, &places);
         refined.clipped = self.widen_clipped(&mut refined);
         self.widen_hidden(&mut refined);
         refined
@@ -310,20 +319,21 @@ impl<'a> Refiner<'a> {
     }
 
     /// Where a sharp step does not describe the transitions of a kind, their onsets are found instead.
-    fn mend_slow(&self, refined: &mut Refined) {
+    fn mend_slow(&self, refined: &mut Refined, places: &[(f64, f64)]) {
+        let places: (Vec<f64>, Vec<f64>) = places.iter().copied().unzip();
         let (mut openings, mut closings): (Vec<Fitted>, Vec<Fitted>) =
             std::mem::take(&mut refined.pulses).into_iter().unzip();
-        if let Some(common) = self.mend_kind(&mut openings) {
+        if let Some(common) = self.mend_kind(&mut openings, &places.0) {
             (refined.slow.0, refined.common.0) = (true, common);
         }
-        if let Some(common) = self.mend_kind(&mut closings) {
+        if let Some(common) = self.mend_kind(&mut closings, &places.1) {
             (refined.slow.1, refined.common.1) = (true, common);
         }
         refined.pulses = openings.into_iter().zip(closings).collect();
     }
 
     /// Gives the variance that all onsets of the kind share; `None` when sharp steps describe them.
-    fn mend_kind(&self, fitted: &mut [Fitted]) -> Option<f64> {
+    fn mend_kind(&self, fitted: &mut [Fitted], coarse: &[f64]) -> Option<f64> {
         let residuals: Vec<f64> = fitted.iter().map(|f| f.residual).collect();
         let residual = linear::median(&residuals)?;
         let quiet: Vec<f64> = fitted.iter().filter_map(|f| self.noise_before(f)).collect();
@@ -331,20 +341,28 @@ impl<'a> Refiner<'a> {
         if residual < SHARP_RESIDUAL.max(SHARP_NOISES * noise) {
             return None;
         }
+        // Where a slow rise is fitted by a sharp step, that may lie far from it; the coarse place does not.
         let places: Vec<f64> = fitted.iter().map(|f| f.at).collect();
-        let onsets = onset::find(self.samples, self.rate_hz, &places)?;
+        let onsets = [
+            (true, places.as_slice()),
+            (residual > ROUGH_RESIDUAL, coarse),
+        ]
+        .into_iter()
+        .filter(|(tried, _)| *tried)
+        .filter_map(|(_, from)| onset::find(self.samples, self.rate_hz, self.followers, from))
+        .min_by(|a, b| a.residual.total_cmp(&b.residual))?;
         let amplitudes: Vec<f64> = fitted.iter().map(|f| f.amplitude).collect();
         if onsets.residual > SLOW_RESIDUALS * residual * linear::median(&amplitudes)? {
             return None;
         }
-        let shifts: Vec<f64> = fitted
+        let shifts: Vec<f64> = places
             .iter()
             .zip(&onsets.each)
-            .map(|(f, onset)| onset.at - f.at)
+            .map(|(place, onset)| onset.at - place)
             .collect();
         let usual = linear::median(&shifts)?;
         // A step that fits this well cannot have begun that much earlier: the onset is of something else.
-        if usual.abs() > (SHIFT_S + SHIFT_RESIDUAL_S * residual) * self.rate_hz {
+        if usual.abs() > self.farthest_shift(residual) {
             return None;
         }
         for ((fitted, onset), shift) in fitted.iter_mut().zip(&onsets.each).zip(&shifts) {
@@ -356,6 +374,12 @@ impl<'a> Refiner<'a> {
             fitted.reversals.clear();
         }
         Some(onsets.common + ONSET_COMMON * ONSET_COMMON)
+    }
+
+    /// How far an onset may lie from a sharp step that leaves `residual`, in samples.
+    fn farthest_shift(&self, residual: f64) -> f64 {
+        let [still, by_residual, by_square] = SHIFT_S;
+        (still + by_residual * residual + by_square * residual * residual) * self.rate_hz
     }
 
     /// Noise before a transition over its amplitude. A sharp step fitted to a slow or ringing transition
@@ -462,9 +486,13 @@ impl<'a> Refiner<'a> {
         );
         let steps = self.tidy(steps, sign);
         if steps.len() <= 1 {
-            let fit = match steps.first() {
-                Some(step) => self.single(contact.shape, step.at + start, near, sign)?,
-                None => alone?,
+            let decoded = steps
+                .first()
+                .and_then(|step| self.single(contact.shape, step.at + start, near, sign));
+            // A slow rise decodes as a change of state anywhere.
+            let fit = match (decoded, alone) {
+                (Some(decoded), Some(alone)) if alone.misfit() < decoded.misfit() => alone,
+                (decoded, alone) => decoded.or(alone)?,
             };
             return Some(fitted(&fit, sign));
         }
@@ -542,7 +570,7 @@ impl<'a> Refiner<'a> {
 }
 
 fn fitted(fit: &Fit, sign: f64) -> Fitted {
-    let ratio = fit.residual / fit.amplitude;
+    let ratio = fit.misfit();
     // The normal equations give the Cramer-Rao bound; the term in the fourth power is the regime in which
     // noise makes the wrong sample look like the step.
     let noise = fit.noise / fit.amplitude;

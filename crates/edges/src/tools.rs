@@ -4,6 +4,7 @@
 use crate::bank::{self, Probed};
 use crate::coarse;
 use crate::hum::{Fitter, NOMINAL_HZ};
+use crate::onset::Followers;
 use crate::ticks;
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -14,6 +15,7 @@ const KEPT: usize = 8;
 #[derive(Debug)]
 pub(crate) struct Tools {
     pub(crate) bank: Vec<Probed>,
+    pub(crate) followers: Followers,
     /// One for each nominal frequency of the mains.
     pub(crate) fitters: Vec<Fitter>,
 }
@@ -23,6 +25,7 @@ impl Tools {
         let tick_rate_hz = sample_rate_hz / ticks::factor(sample_rate_hz) as f64;
         Tools {
             bank: bank::probed(sample_rate_hz / coarse::factor(sample_rate_hz) as f64),
+            followers: Followers::new(sample_rate_hz),
             fitters: NOMINAL_HZ
                 .into_iter()
                 .filter_map(|nominal| Fitter::new(nominal, tick_rate_hz))
