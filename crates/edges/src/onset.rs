@@ -48,6 +48,8 @@ pub(crate) struct Onsets {
     pub(crate) noise: f64,
     /// Root-mean-square residual of the onset fit, degrees of freedom counted.
     pub(crate) residual: f64,
+    /// Share of the largest excursion that the first millisecond after the onset reaches.
+    pub(crate) departs: f64,
 }
 
 /// Finds the onsets of alike transitions near `places` (samples).
@@ -100,6 +102,7 @@ pub(crate) fn find(
         common,
         noise: noise * spread / size.max(f64::MIN_POSITIVE),
         residual: shared.residual,
+        departs: group.departs(&mean, offset),
     })
 }
 
@@ -421,6 +424,16 @@ impl Group<'_> {
             })
     }
 
+    /// Share of the largest excursion after the onset that the first of it, which is fitted, reaches.
+    fn departs(&self, mean: &Mean, offset: f64) -> f64 {
+        let index = ((offset - mean.start).max(4.0) as usize).min(mean.values.len() - 1);
+        let level = mean.values[index.saturating_sub(self.length(0.0003).max(2))];
+        let largest = |values: &[f64]| values.iter().map(|v| (v - level).abs()).fold(0.0, f64::max);
+        let after = &mean.values[index..];
+        let first = self.length(FIT_AFTER_S).clamp(1, after.len());
+        largest(&after[..first]) / largest(after).max(f64::MIN_POSITIVE)
+    }
+
     /// Noise of the mean before the onset, and the largest excursion after it.
     fn noise_and_size(&self, mean: &Mean, offset: f64) -> (f64, f64) {
         let index = ((offset - mean.start).max(4.0) as usize).min(mean.values.len() - 1);
@@ -443,14 +456,14 @@ impl Group<'_> {
     }
 }
 
-/// What may follow an onset: a bend, a faster one, a jump, a decay of 0.15 ms and a spike of 0.04 ms (line and
-/// quench capacitors that discharge into the contact). A model is the first so many of them.
+/// What may follow an onset: a bend, a faster one, a jump, a decay of 0.15 ms and spikes of 0.04 ms and of
+/// 6 µs (line and quench capacitors that discharge into the contact). A model is the first so many of them.
 #[derive(Debug)]
 pub(crate) struct Followers {
     shapes: [Shape; FOLLOWERS],
 }
 
-const FOLLOWERS: usize = 5;
+const FOLLOWERS: usize = 6;
 /// Models tried, simplest first.
 const MODELS: std::ops::RangeInclusive<usize> = 2..=FOLLOWERS;
 /// A straight line and all that may follow.
@@ -482,6 +495,7 @@ impl Followers {
                 shape(&[(1.0, 0.0)]),
                 shape(&[(1.0, 0.000_15)]),
                 shape(&[(1.0, 0.000_04)]),
+                shape(&[(1.0, 0.000_006)]),
             ],
         }
     }

@@ -6,7 +6,7 @@ use crate::cluster::{self, Fit, Step};
 use crate::coarse::Coarse;
 use crate::decode::{self, Expectation};
 use crate::linear;
-use crate::onset::{self, Followers};
+use crate::onset::{self, Followers, Onsets};
 use crate::response::Response;
 use crate::settle;
 use crate::shape::Shape;
@@ -33,6 +33,11 @@ const SLOW_RESIDUALS: f64 = 0.7;
 /// An onset lies no farther from the sharp fit than this; farther, times the residual, the worse that fits; and
 /// with its square: what leaves most of the step is no fit.
 const SHIFT_S: [f64; 3] = [0.000_5, 0.005, 0.012];
+/// What makes an onset evident: it is followed at once by so much of the transition, and leaves this share of what
+/// the sharp steps leave. It may then lie as far away as this.
+const DEPARTS: f64 = 0.4;
+const EVIDENT_RESIDUALS: f64 = 0.15;
+const EVIDENT_SHIFT_S: f64 = 0.006;
 /// A kind that sharp steps fit so badly is also looked at around its coarse places.
 const ROUGH_RESIDUAL: f64 = 0.25;
 /// Share of its difference from the others' shift that an onset is uncertain by.
@@ -341,16 +346,8 @@ impl<'a> Refiner<'a> {
         if residual < SHARP_RESIDUAL.max(SHARP_NOISES * noise) {
             return None;
         }
-        // Where a slow rise is fitted by a sharp step, that may lie far from it; the coarse place does not.
         let places: Vec<f64> = fitted.iter().map(|f| f.at).collect();
-        let onsets = [
-            (true, places.as_slice()),
-            (residual > ROUGH_RESIDUAL, coarse),
-        ]
-        .into_iter()
-        .filter(|(tried, _)| *tried)
-        .filter_map(|(_, from)| onset::find(self.samples, self.rate_hz, self.followers, from))
-        .min_by(|a, b| a.residual.total_cmp(&b.residual))?;
+        let onsets = self.onsets(&places, coarse, residual)?;
         let amplitudes: Vec<f64> = fitted.iter().map(|f| f.amplitude).collect();
         if onsets.residual > SLOW_RESIDUALS * residual * linear::median(&amplitudes)? {
             return None;
@@ -361,8 +358,16 @@ impl<'a> Refiner<'a> {
             .map(|(place, onset)| onset.at - place)
             .collect();
         let usual = linear::median(&shifts)?;
-        // A step that fits this well cannot have begun that much earlier: the onset is of something else.
-        if usual.abs() > self.farthest_shift(residual) {
+        // A step that fits this well cannot have begun that much earlier: the onset is of something else. Unless
+        // most of the transition follows at once, and the onset explains nearly all of it.
+        let evident = onsets.departs > DEPARTS
+            && onsets.residual < EVIDENT_RESIDUALS * residual * linear::median(&amplitudes)?;
+        let farthest = if evident {
+            EVIDENT_SHIFT_S * self.rate_hz
+        } else {
+            self.farthest_shift(residual)
+        };
+        if usual.abs() > farthest {
             return None;
         }
         for ((fitted, onset), shift) in fitted.iter_mut().zip(&onsets.each).zip(&shifts) {
@@ -374,6 +379,25 @@ impl<'a> Refiner<'a> {
             fitted.reversals.clear();
         }
         Some(onsets.common + ONSET_COMMON * ONSET_COMMON)
+    }
+
+    /// Onsets of a kind that sharp steps, at `places`, describe as badly as `residual` says.
+    fn onsets(&self, places: &[f64], coarse: &[f64], residual: f64) -> Option<Onsets> {
+        let find = |from: &[f64]| onset::find(self.samples, self.rate_hz, self.followers, from);
+        let near = find(places);
+        if residual < ROUGH_RESIDUAL {
+            return near;
+        }
+        // A sharp step fitted to a slow rise may lie far from it: the coarse place does not, and what was found
+        // at the rim of the stretch is looked at again from there.
+        let again = near.as_ref().and_then(|near| {
+            let places: Vec<f64> = near.each.iter().map(|onset| onset.at).collect();
+            find(&places)
+        });
+        [near, again, find(coarse)]
+            .into_iter()
+            .flatten()
+            .min_by(|a, b| a.residual.total_cmp(&b.residual))
     }
 
     /// How far an onset may lie from a sharp step that leaves `residual`, in samples.

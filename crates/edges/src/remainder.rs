@@ -8,11 +8,15 @@ use crate::refine::{Fitted, Refined};
 use crate::response::Response;
 use crate::shape;
 
+/// Blocks before and after an onset.
+const BRIDGE: usize = 2;
 /// An exponential below this share of its step is over.
 const NOTHING: f64 = 1e-7;
 /// A slow transition rings for so long.
 const SLOW_BEFORE_S: f64 = 0.001;
-const SLOW_AFTER_S: f64 = 0.014;
+const SLOW_AFTER_S: f64 = 0.030;
+/// But not as far as the next transition.
+const BEFORE_NEXT_S: f64 = 0.002;
 
 /// The trace without the train, from block `from` up to block `to`.
 pub(crate) fn without_train(
@@ -27,18 +31,35 @@ pub(crate) fn without_train(
     let response = Response::from_poles(&refined.poles);
     let openings: Vec<&Fitted> = refined.pulses.iter().map(|p| &p.0).collect();
     let closings: Vec<&Fitted> = refined.pulses.iter().map(|p| &p.1).collect();
-    for (kind, sign, slow) in [
-        (openings, sign, refined.slow.0),
-        (closings, -sign, refined.slow.1),
+    let shortest = |spans: &mut dyn Iterator<Item = f64>| spans.fold(f64::MAX, f64::min);
+    let pulses = &refined.pulses;
+    let shortest_break = shortest(&mut pulses.iter().map(|(o, c)| c.at - o.at));
+    let shortest_make = shortest(&mut pulses.windows(2).map(|w| w[1].0.at - w[0].1.at));
+    for (kind, sign, slow, next) in [
+        (openings, sign, refined.slow.0, shortest_break),
+        (closings, -sign, refined.slow.1, shortest_make),
     ] {
         if slow {
-            sheet.take_mean(&mut rest, &kind);
+            sheet.take_mean(&mut rest, &kind, next);
         } else {
             kind.iter()
                 .for_each(|fitted| sheet.take_steps(&mut rest, fitted, sign, &response));
         }
     }
     rest
+}
+
+/// A spike shorter than a block falls into blocks otherwise each time, and its mean leaves some of it: where an
+/// onset is, a straight line is drawn from before it to after it.
+fn bridge(rest: &mut [f64], onset: usize) {
+    let (first, last) = (
+        onset.saturating_sub(BRIDGE),
+        (onset + BRIDGE).min(rest.len() - 1),
+    );
+    let (from, to) = (rest[first], rest[last]);
+    for (i, x) in rest[first..last].iter_mut().enumerate() {
+        *x = from + (to - from) * i as f64 / (last - first) as f64;
+    }
 }
 
 struct Sheet<'a> {
@@ -93,9 +114,12 @@ impl Sheet<'_> {
         }
     }
 
-    fn take_mean(&self, rest: &mut [f64], kind: &[&Fitted]) {
-        let before = (SLOW_BEFORE_S * self.coarse.rate_hz).round() as usize;
-        let after = (SLOW_AFTER_S * self.coarse.rate_hz).round() as usize;
+    /// `next` is the least time to the next transition, in samples.
+    fn take_mean(&self, rest: &mut [f64], kind: &[&Fitted], next: f64) {
+        let rate_hz = self.coarse.rate_hz;
+        let next_s = next / (rate_hz * self.coarse.factor as f64);
+        let before = (SLOW_BEFORE_S * rate_hz).round() as usize;
+        let after = (SLOW_AFTER_S.min(next_s - BEFORE_NEXT_S) * rate_hz).round() as usize;
         let starts: Vec<usize> = kind
             .iter()
             .filter_map(|fitted| {
@@ -115,6 +139,7 @@ impl Sheet<'_> {
             for (i, x) in rest[start..].iter_mut().enumerate() {
                 *x -= mean.get(i).copied().unwrap_or(settled);
             }
+            bridge(rest, start + before);
         }
     }
 }
