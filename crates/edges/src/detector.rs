@@ -405,7 +405,7 @@ impl Detector {
         let samples = oldest.saturating_sub(self.ticks.of(LEAD_S + 0.1)) * self.ticks.factor as u64;
         let old = samples.saturating_sub(self.before) as usize;
         // Moving what stays costs as much as it is long, so it is moved seldom.
-        if old > CHUNK && 2 * old > self.samples.len() {
+        if old > CHUNK && 3 * old > 2 * self.samples.len() {
             self.samples.drain(..old);
             self.before += old as u64;
         }

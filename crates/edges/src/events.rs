@@ -5,10 +5,11 @@
 //! a slow make or a step in noise does. A difference is an event when it exceeds what the
 //! calmer quarter of the ticks around it lets expect of noise.
 
+use crate::ticks::greater;
+
 /// Ticks are judged by pieces of so long.
 const HOP_S: f64 = 0.080;
-/// Ticks after and before a place in the narrow and the wide difference.
-const TICKS: [(usize, usize); 2] = [(1, 3), (WIDE, WIDE)];
+/// Ticks to either side of a place in the wide difference. In the narrow one it is one after and three before.
 const WIDE: usize = 6;
 /// A normal variable is below 0.319 standard deviations in a quarter of all cases.
 const QUARTER: f32 = 0.319;
@@ -92,8 +93,13 @@ impl Finder {
             ..Hop::default()
         };
         let peak = means.iter().fold(0.0f32, |p, x| p.max(x.abs()));
-        for (kind, sides) in TICKS.into_iter().enumerate() {
-            hop.differences[kind] = differences(means, sides, count);
+        if count > 0 {
+            hop.differences = [
+                differences::<1, 3>(means, count),
+                differences::<WIDE, WIDE>(means, count),
+            ];
+        }
+        for kind in 0..2 {
             hop.calm[kind] = calm(&hop.differences[kind]).max(ROUNDING * peak);
         }
         self.taken += count as u64;
@@ -140,27 +146,38 @@ impl Finder {
     }
 }
 
-/// Mean of the ticks from a place on, less that of those before it.
-fn differences(means: &[f32], (after, before): (usize, usize), count: usize) -> Vec<f32> {
-    let (each_after, each_before) = (1.0 / after as f32, 1.0 / before as f32);
-    (WIDE..WIDE + count)
-        .map(|i| {
-            let later: f32 = means[i..i + after].iter().sum();
-            let earlier: f32 = means[i - before..i].iter().sum();
-            each_after * later - each_before * earlier
+/// Mean of so many ticks from a place on, less that of so many before it. Of a fixed number the compiler makes
+/// straight sums.
+fn differences<const AFTER: usize, const BEFORE: usize>(means: &[f32], count: usize) -> Vec<f32> {
+    let (each_after, each_before) = (1.0 / AFTER as f32, 1.0 / BEFORE as f32);
+    let later = means[WIDE..].windows(AFTER);
+    let earlier = means[WIDE - BEFORE..].windows(BEFORE);
+    later
+        .zip(earlier)
+        .take(count)
+        .map(|(later, earlier)| {
+            let (mut after, mut before) = (0.0, 0.0);
+            for k in 0..AFTER {
+                after += later[k];
+            }
+            for k in 0..BEFORE {
+                before += earlier[k];
+            }
+            each_after * after - each_before * before
         })
         .collect()
 }
 
 /// Standard deviation of noise by the calmer quarter.
 fn calm(differences: &[f32]) -> f32 {
-    let mut sizes: Vec<f32> = differences.iter().map(|d| d.abs()).collect();
+    // The bits of what is not negative are in the order of its values, and whole numbers sort faster.
+    let mut sizes: Vec<u32> = differences.iter().map(|d| d.abs().to_bits()).collect();
     if sizes.is_empty() {
         return 0.0;
     }
     let quarter = sizes.len() / 4;
-    let (_, value, _) = sizes.select_nth_unstable_by(quarter, f32::total_cmp);
-    *value / QUARTER
+    let (_, value, _) = sizes.select_nth_unstable(quarter);
+    f32::from_bits(*value) / QUARTER
 }
 
 /// Places whose magnitude exceeds `limit` and is the largest among `alone` neighbours to either side.
@@ -168,8 +185,11 @@ fn peaks(differences: &[f32], limit: f32, alone: usize) -> Vec<usize> {
     let largest = |from: usize, to: usize| {
         differences[from..to.min(differences.len())]
             .iter()
-            .fold(0.0f32, |m, d| m.max(d.abs()))
+            .fold(0.0f32, |m, d| greater(m, d.abs()))
     };
+    if largest(0, differences.len()) <= limit {
+        return Vec::new();
+    }
     (0..differences.len())
         .filter(|&i| {
             let own = differences[i].abs();
