@@ -21,6 +21,8 @@ const OFFSETS: i32 = 30;
 const TOGETHER: usize = 3;
 /// A harmonic is kept when its amplitude exceeds so many of its standard errors.
 const SIGNIFICANCE: f64 = 4.5;
+/// Of the energy of a piece, less than this is rounding of single precision.
+const ROUNDING: f64 = 1e-14;
 /// Fewer pieces say nothing.
 const LEAST_PIECES: usize = 6;
 
@@ -145,8 +147,9 @@ impl Fitter {
             .iter()
             .map(|row| linear::dot(row, &products))
             .collect();
-        let left = linear::dot(&values, &values) - linear::dot(&coefficients, &products);
-        let residual = (left.max(0.0) / self.length as f64).sqrt();
+        let energy = linear::dot(&values, &values);
+        let left = energy - linear::dot(&coefficients, &products);
+        let residual = (left.max(ROUNDING * energy) / self.length as f64).sqrt();
         let amplitude = |k: usize| {
             let own = Complex64::new(coefficients[3 + 2 * k], -coefficients[4 + 2 * k]);
             own / left_of_mean(self.nominal_hz * (k + 1) as f64, 1.0 / self.rate_hz)
