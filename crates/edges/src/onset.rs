@@ -52,17 +52,20 @@ pub(crate) struct Onsets {
     pub(crate) departs: f64,
 }
 
-/// Finds the onsets of alike transitions near `places` (samples).
+/// Finds the onsets of alike transitions near `places` (samples); `spiked` ones may begin with a spike that is
+/// shorter than a sample.
 pub(crate) fn find(
     samples: &[f64],
     rate_hz: f64,
     followers: &Followers,
     places: &[f64],
+    spiked: bool,
 ) -> Option<Onsets> {
     let group = Group {
         samples,
         rate_hz,
         followers,
+        spiked,
     };
     let mut places = group.line_up(places);
     let mut variances = vec![0.0; places.len()];
@@ -142,6 +145,7 @@ struct Group<'a> {
     samples: &'a [f64],
     rate_hz: f64,
     followers: &'a Followers,
+    spiked: bool,
 }
 
 /// Onsets tried, equally spaced.
@@ -313,9 +317,15 @@ impl Group<'_> {
         let from = first - (SEARCH_BEFORE_S * self.rate_hz).max(2.0);
         let to = first + (SEARCH_AFTER_S * self.rate_hz).max(2.5);
         let coarse = Sweep::new(from, to, 0.5);
-        let misfits = self.misfits(&windows, &coarse, FOLLOWERS);
+        // The shortest spike, where there is none, takes up the noise beside the onset.
+        let most = if self.spiked {
+            FOLLOWERS
+        } else {
+            FOLLOWERS - 1
+        };
+        let misfits = self.misfits(&windows, &coarse, most);
         let mut best: Option<(f64, Shared)> = None;
-        for model in MODELS {
+        for model in LEAST_FOLLOWERS..=most {
             let Some(near) = coarse.least(&misfits, model) else {
                 continue;
             };
@@ -464,8 +474,8 @@ pub(crate) struct Followers {
 }
 
 const FOLLOWERS: usize = 6;
-/// Models tried, simplest first.
-const MODELS: std::ops::RangeInclusive<usize> = 2..=FOLLOWERS;
+/// Models tried begin with so many.
+const LEAST_FOLLOWERS: usize = 2;
 /// A straight line and all that may follow.
 const COLUMNS: usize = 2 + FOLLOWERS;
 /// A column that others explain but for this share of its energy depends on them.

@@ -383,9 +383,11 @@ impl<'a> Refiner<'a> {
 
     /// Onsets of a kind that sharp steps, at `places`, describe as badly as `residual` says.
     fn onsets(&self, places: &[f64], coarse: &[f64], residual: f64) -> Option<Onsets> {
-        let find = |from: &[f64]| onset::find(self.samples, self.rate_hz, self.followers, from);
+        let rough = residual > ROUGH_RESIDUAL;
+        let find =
+            |from: &[f64]| onset::find(self.samples, self.rate_hz, self.followers, from, rough);
         let near = find(places);
-        if residual < ROUGH_RESIDUAL {
+        if !rough {
             return near;
         }
         // A sharp step fitted to a slow rise may lie far from it: the coarse place does not, and what was found
