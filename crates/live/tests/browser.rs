@@ -211,6 +211,17 @@ fn an_input_that_cannot_be_had_is_explained() {
             browser.press(" ").await;
             browser.wait_for("#alerts", words).await;
         }
+        // Browsers give no input to a page that came over a network without encryption.
+        browser.open("about:blank").await;
+        browser.open(&served.url).await;
+        browser.wait_for("#state", "Ready").await;
+        browser
+            .value("Object.defineProperty(window, 'isSecureContext', { value: false })")
+            .await;
+        browser.press(" ").await;
+        browser
+            .wait_for("#alerts", "the address is not this computer itself")
+            .await;
         // Without the address that was printed there is nothing at all.
         browser.open("about:blank").await;
         browser.open(&format!("http://{}/", served.local)).await;
@@ -367,6 +378,56 @@ fn a_page_that_is_reloaded_finds_its_sitting() {
         assert_eq!(served.kept("wav").len(), 2);
         served.stop();
     });
+}
+
+#[test]
+fn a_page_that_was_put_to_sleep_says_what_is_missing() {
+    let (_sounds, sound) = sound(&[3], 3.0);
+    let mut served = Served::judging(LIMITS);
+    browser::with(&sound, async |browser| {
+        browser
+            .before_pages(
+                "window.contexts = [];
+                 const Plain = window.AudioContext;
+                 window.AudioContext = class extends Plain { constructor(...all) { super(...all); window.contexts.push(this); } };",
+            )
+            .await;
+        browser.open(&served.url).await;
+        browser.wait_for("#state", "Ready").await;
+        browser.press(" ").await;
+        browser.wait_for("#digit", "3").await;
+        // The browser pauses the capture and wakes it late, as it does to a page in the background.
+        browser
+            .value(
+                "Object.defineProperty(document, 'visibilityState', { value: 'hidden', configurable: true });
+                 document.dispatchEvent(new Event('visibilitychange'));
+                 const context = window.contexts.at(-1), wake = context.resume.bind(context);
+                 context.resume = () => new Promise((woken) => setTimeout(() => wake().then(woken), 1500));
+                 context.suspend();",
+            )
+            .await;
+        browser
+            .wait_for("#alerts", "This page was in the background")
+            .await;
+        browser
+            .wait_for("#alerts", "The browser has paused the capture")
+            .await;
+        browser
+            .wait_until("!document.querySelector('[data-code=suspended]')")
+            .await;
+        browser
+            .wait_for("#alerts", "fewer samples came than time passed")
+            .await;
+        browser.press(" ").await;
+        browser.wait_for("#kept", "Captured").await;
+    });
+    let kept = checked(&served.kept("wav")[0]);
+    let marked = kept
+        .warnings
+        .iter()
+        .any(|warning| warning.code == "marked-gap");
+    assert!(marked, "{:?}", kept.warnings);
+    served.stop();
 }
 
 #[test]
