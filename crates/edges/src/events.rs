@@ -156,13 +156,8 @@ fn differences<const AFTER: usize, const BEFORE: usize>(means: &[f32], count: us
         .zip(earlier)
         .take(count)
         .map(|(later, earlier)| {
-            let (mut after, mut before) = (0.0, 0.0);
-            for k in 0..AFTER {
-                after += later[k];
-            }
-            for k in 0..BEFORE {
-                before += earlier[k];
-            }
+            let after: f32 = later.iter().take(AFTER).sum();
+            let before: f32 = earlier.iter().take(BEFORE).sum();
             each_after * after - each_before * before
         })
         .collect()

@@ -526,22 +526,23 @@ impl Followers {
             let mut left = energy;
             let mut product = linear::dot(&column, &window.samples);
             // The line's columns are orthonormal, and the samples hold nothing of them.
-            for j in 0..2 {
-                factor[row][j] = linear::dot(&column, &window.line[j]);
-                left -= factor[row][j] * factor[row][j];
+            let mut own = [0.0; COLUMNS];
+            for (entry, line) in own.iter_mut().zip(&window.line) {
+                *entry = linear::dot(&column, line);
+                left -= *entry * *entry;
             }
-            for j in 2..row {
-                let already: f64 = (0..j).map(|i| factor[row][i] * factor[j][i]).sum();
-                let beside = linear::dot(&column, &columns[j - 2]);
-                factor[row][j] = (beside - already) / factor[j][j];
-                left -= factor[row][j] * factor[row][j];
-                product -= factor[row][j] * products[j];
+            for (j, earlier) in (2..row).zip(&columns) {
+                let already = linear::dot(&own[..j], &factor[j][..j]);
+                own[j] = (linear::dot(&column, earlier) - already) / factor[j][j];
+                left -= own[j] * own[j];
+                product -= own[j] * products[j];
             }
             if left <= DEPENDS * energy {
                 break;
             }
-            factor[row][row] = left.sqrt();
-            products[row] = product / factor[row][row];
+            own[row] = left.sqrt();
+            products[row] = product / own[row];
+            factor[row] = own;
             explained += products[row] * products[row];
             columns.push(column);
             out.push((window.energy - explained).max(0.0));
