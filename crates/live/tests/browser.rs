@@ -108,6 +108,8 @@ fn digit_figures_and_verdict_are_those_of_check() {
                 browser.text("#percent-u95").await,
             );
             assert_eq!(browser.text("#speed").await, "8.20");
+            let aim = browser.text("#speed-aim").await;
+            assert_eq!(aim, "1.80 pps below the middle");
             browser.wait_for("#digit", "3").await;
             let three = (
                 browser.text("#speed-u95").await,

@@ -323,6 +323,9 @@ pub(crate) struct Attempt {
     pub(crate) spoken: String,
     pub(crate) speed: Option<Figure>,
     pub(crate) percent: Option<Figure>,
+    /// How far and which way to the middle of the limits.
+    pub(crate) speed_aim: Option<String>,
+    pub(crate) percent_aim: Option<String>,
     pub(crate) limits: Limits,
     pub(crate) change: Option<Changed>,
     pub(crate) against_first: Option<String>,

@@ -56,6 +56,14 @@ pub(crate) fn attempt(
         better: beside
             .before
             .and_then(|before| better(&before.digit, digit, settings.limits.as_ref())),
+        speed_aim: settings
+            .limits
+            .as_ref()
+            .and_then(|set| aim(digit.speed_pps?, set.pps.as_ref()?, "pps")),
+        percent_aim: settings
+            .limits
+            .as_ref()
+            .and_then(|set| aim(digit.percent_break?, &percent_range(set)?, "points")),
         limits,
         pulses_detail: digit
             .pulses_detail
@@ -265,6 +273,16 @@ fn against_first(first: &Digit, now: &Digit) -> String {
     words.join("\n")
 }
 
+/// How far it is to the middle of the limits, and which way: what the next turn of the adjustment is for.
+fn aim(value: Value, range: &Range, unit: &str) -> Option<String> {
+    let change = range.lower?.midpoint(range.upper?) - value.value;
+    Some(match change {
+        change if change.abs() <= value.u95 => "at the middle".to_owned(),
+        change if change > 0.0 => format!("{change:.2} {unit} below the middle"),
+        change => format!("{:.2} {unit} above the middle", -change),
+    })
+}
+
 /// Nearer to the middle of the limits, or farther: what the last turn of the adjustment did.
 fn better(before: &Digit, now: &Digit, set: Option<&LimitSet>) -> Option<String> {
     let set = set?;
@@ -304,4 +322,48 @@ fn nearer(name: &str, range: &Range, before: Value, now: Value, unit: &str) -> O
         off(now),
         off(before)
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_aim_is_the_middle_of_the_limits() {
+        let value = |value: f64| Value { value, u95: 0.01 };
+        let limits = Range::between(9.5, 10.5);
+        let cases = [
+            (8.2, Some("1.80 pps below the middle")),
+            (10.4, Some("0.40 pps above the middle")),
+            (10.005, Some("at the middle")),
+        ];
+        for (measured, expected) in cases {
+            assert_eq!(aim(value(measured), &limits, "pps").as_deref(), expected);
+        }
+        assert_eq!(aim(value(8.2), &Range::at_least(7.0), "pps"), None);
+    }
+
+    #[test]
+    fn a_figure_shows_afar_no_more_than_was_measured() {
+        let sharp = figure(8.199_012, 0.000_93, 2, "pps");
+        assert_eq!(
+            (sharp.text.as_str(), sharp.words.as_str()),
+            ("8.20", "8.19901 ± 0.00093 pps")
+        );
+        let blunt = figure(61.6, 2.4, 1, "%");
+        assert_eq!(
+            (blunt.text.as_str(), blunt.full.as_str()),
+            ("61.6", "61.6 ± 2.4")
+        );
+        let coarse = figure(61.6, 24.0, 1, "%");
+        assert_eq!(coarse.text, "62");
+    }
+
+    #[test]
+    fn a_change_that_is_certain_is_never_shown_as_none() {
+        let change = |value: f64, u95: f64| in_words(Difference { value, u95 }, 2, "pps");
+        assert_eq!(change(0.5, 0.1), "▲ +0.50 pps");
+        assert_eq!(change(-0.003, 0.001), "▼ −0.003 pps");
+        assert_eq!(change(0.1, 0.1), "no certain change");
+    }
 }

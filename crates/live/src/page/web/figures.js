@@ -36,6 +36,8 @@ export function showAttempt(attempt, fresh) {
   const before = (key) => page.attempts.filter((other) => other.number < attempt.number).map((other) => other[key]?.value ?? NaN);
   figure('speed', attempt.speed, attempt.change?.speed, attempt.limits.speed, before('speed'), 0.5);
   figure('percent', attempt.percent, attempt.change?.percent, attempt.limits.percent, before('percent'), 2);
+  byId('speed-aim').textContent = attempt.speed_aim ?? '';
+  byId('percent-aim').textContent = attempt.percent_aim ?? '';
   comb(byId('comb'), { pulses: attempt.pulses_detail, lower: attempt.limits.break?.lower, upper: attempt.limits.break?.upper });
   byId('comb').setAttribute('aria-label', attempt.pulses_words);
   byId('findings').textContent = attempt.findings.join(' · ');
