@@ -383,10 +383,14 @@ fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     assert!(codes.contains(&"marked-gap"), "{codes:?}");
 }
 
-/// ALSA's `file` plugin reads from `source.raw` as fast as it is asked.
+/// ALSA's `file` plugin reads the source from `source.raw` as fast as it is asked.
 fn with_driver(bench: &Bench, command: &mut Command) {
+    with_driver_of(bench, &samples(&bench.path("source.wav")), command);
+}
+
+fn with_driver_of(bench: &Bench, samples: &[i16], command: &mut Command) {
     let source = bench.path("source.raw");
-    let bytes: Vec<u8> = samples(&bench.path("source.wav"))
+    let bytes: Vec<u8> = samples
         .iter()
         .flat_map(|x| {
             let wide = (i32::from(*x) << 16).to_le_bytes();
@@ -503,4 +507,77 @@ fn what_cannot_be_had_is_told_in_one_line() {
         "{there}"
     );
     assert_eq!(fs::read(bench.path("mine.wav")).unwrap(), b"mine");
+}
+
+#[test]
+fn a_probe_check_says_what_is_fit_and_how_to_mend_the_rest() {
+    let bench = Bench::new();
+    let checked = |scale: i16| {
+        let mut command = bench.command(&[
+            "listen",
+            "--device",
+            "alsa:bench",
+            "--probe-check",
+            "--stop-after",
+            "6",
+            "-q",
+        ]);
+        let source: Vec<i16> = samples(&bench.path("source.wav"))
+            .iter()
+            .map(|x| x.saturating_mul(scale))
+            .collect();
+        with_driver_of(&bench, &source, &mut command);
+        let done = command.output().unwrap();
+        let text = String::from_utf8(done.stdout).unwrap();
+        (text, done.status.code())
+    };
+    let (fit, code) = checked(1);
+    assert_eq!(code, Some(0), "{fit}");
+    assert!(fit.contains("FIT: this set-up can judge dials"), "{fit}");
+    assert!(!fit.contains("level     unfit"), "{fit}");
+    let (unfit, code) = checked(9);
+    assert_eq!(code, Some(1), "{unfit}");
+    assert!(unfit.contains("NOT FIT"), "{unfit}");
+    assert!(unfit.contains("clipping  unfit"), "{unfit}");
+    assert!(unfit.contains("to mend: turn the input down"), "{unfit}");
+}
+
+#[test]
+fn a_calibrated_input_is_known_from_then_on() {
+    let bench = Bench::new();
+    let listen = |more: &[&str], source: &[i16]| {
+        let all = [&["listen", "--device", "alsa:bench", "-q"], more].concat();
+        let mut command = bench.command(&all);
+        with_driver_of(&bench, source, &mut command);
+        let done = command.output().unwrap();
+        assert_eq!(done.status.code(), Some(0), "{done:?}");
+        String::from_utf8(done.stdout).unwrap()
+    };
+    // A recorder 40 ppm slow hears 1000 Hz as 1000.04 Hz.
+    let tone: Vec<i16> = (0..10 * RATE)
+        .map(|n| {
+            let turns = 1000.04 * n as f64 / RATE as f64;
+            (9000.0 * (std::f64::consts::TAU * turns.fract()).sin()) as i16
+        })
+        .collect();
+    let said = listen(
+        &["--calibrate-clock", "1000:1", "--stop-after", "9.9"],
+        &tone,
+    );
+    assert!(said.contains("runs 40.0 ± 1.0 ppm slow"), "{said}");
+    let source = samples(&bench.path("source.wav"));
+    let said = listen(&["--calibrate-level", "40", "--stop-after", "6"], &source);
+    assert!(said.contains("is 40 mA"), "{said}");
+    let report = listen(&["--format", "ndjson", "--stop-after", "6"], &source);
+    let report: Value = serde_json::from_str(report.lines().last().unwrap()).unwrap();
+    let clock = report["trace"]["clock_ppm"].as_f64().unwrap();
+    assert!((40.9..41.2).contains(&clock), "{clock}");
+    let config = fs::read_to_string(bench.path("config/fingerstop/config.json")).unwrap();
+    let config: Value = serde_json::from_str(&config).unwrap();
+    let known = &config["inputs"]["alsa:bench"];
+    assert!(
+        (known["clock_offset_ppm"].as_f64().unwrap() + 40.0).abs() < 0.1,
+        "{known}"
+    );
+    assert!(known["full_scale_ma"].as_f64().unwrap() > 40.0, "{known}");
 }

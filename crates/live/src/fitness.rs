@@ -34,7 +34,13 @@ impl Fit {
 /// What the worst property says of the whole set-up, in one line.
 #[must_use]
 pub fn overall(findings: &[Finding]) -> (Fit, &'static str) {
-    let worst = findings.iter().map(|finding| finding.fit).max();
+    // A clock takes longer to be read than three digits; that it is not known stands in no way.
+    let decides = |finding: &&Finding| finding.code != "clock" || finding.fit != Fit::Unknown;
+    let worst = findings
+        .iter()
+        .filter(decides)
+        .map(|finding| finding.fit)
+        .max();
     let words = match worst {
         Some(Fit::Good) => "FIT: this set-up can judge dials",
         Some(Fit::Usable) => "USABLE: dials can be judged, with a larger uncertainty than need be",
@@ -184,9 +190,11 @@ fn noise(noticed: &Noticed, measured: &Measured) -> Finding {
     };
     let figure = match snr {
         Some(snr) => {
-            format!("the quiet line has {floor}; the dial step is {snr:.0} dB above noise")
+            format!(
+                "hum and noise of the quiet line together: {floor}; the dial step is {snr:.0} dB above noise"
+            )
         }
-        None => format!("the quiet line has {floor}"),
+        None => format!("hum and noise of the quiet line together: {floor}"),
     };
     let mend = match fit {
         Fit::Good => "",
@@ -292,7 +300,7 @@ fn clocked(clock: Option<&ClockReading>) -> Finding {
         None => (
             Fit::Unknown,
             "too short to say".to_owned(),
-            "listen for half a minute or more",
+            "for a reading let it listen for half a minute or more",
         ),
         Some(reading) => {
             let figure = format!(

@@ -75,10 +75,11 @@ pub(super) fn clock(
         known.clock_ppm = Some(clock_ppm);
         known.clock_offset_ppm = Some(offset_ppm);
     })?;
+    let way = if offset_ppm < 0.0 { "slow" } else { "fast" };
     let text = format!(
-        "the clock of {device} runs {} ppm fast by a tone of {} Hz good to {} ppm, over {:.0} s;\n\
+        "the clock of {device} runs {} ppm {way} by a tone of {} Hz good to {} ppm, over {:.0} s;\n\
          from now on `listen` counts it as good to {clock_ppm:.1} ppm (kept in {})\n",
-        with_uncertainty(offset_ppm, found.u95_ppm),
+        with_uncertainty(offset_ppm.abs(), found.u95_ppm.hypot(tone.tolerance_ppm)),
         tone.hz,
         tone.tolerance_ppm,
         found.seconds,

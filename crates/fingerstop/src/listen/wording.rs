@@ -66,43 +66,43 @@ fn figures(digit: &Digit, clock_ppm: f64) -> String {
     }
 }
 
-/// What changed, and whether it is larger than its uncertainty.
+/// What changed, and whether it is larger than its uncertainty. Only like digits are compared in words: others differ by
+/// nature.
 fn changed(change: &Change) -> String {
-    let same = change.same_pulses;
     let parts = [
-        change
-            .speed_pps
-            .map(|d| difference(&d, "pps", ["faster", "slower"], same)),
-        change.percent_break.map(|d| {
-            let words = ["longer breaks", "shorter breaks"];
-            difference(&d, "points of break", words, same)
-        }),
+        (change.speed_pps, "pps", ["faster", "slower"]),
+        (
+            change.percent_break,
+            "points of break",
+            ["longer breaks", "shorter breaks"],
+        ),
     ];
-    let parts: Vec<String> = parts.into_iter().flatten().collect();
-    let other = if same { "" } else { " (another digit)" };
+    let parts = parts
+        .into_iter()
+        .filter_map(|(difference, unit, words)| Some((difference?, unit, words)));
+    let (mut figures, mut words) = (Vec::new(), Vec::new());
+    for (difference, unit, [up, down]) in parts {
+        figures.push(figure(&difference, unit));
+        if difference.exceeds() {
+            words.push(if difference.value > 0.0 { up } else { down });
+        }
+    }
+    let words = match (change.same_pulses, words.as_slice()) {
+        (false, _) => "another digit".to_owned(),
+        (true, []) => "no change beyond the uncertainty".to_owned(),
+        (true, words) => words.join(", "),
+    };
     format!(
-        "against no. {}{other}: {}",
+        "against no. {}: {words} ({})",
         change.against + 1,
-        parts.join("; ")
+        figures.join("; ")
     )
 }
 
-/// A difference, in words only between like digits: others differ by nature.
-fn difference(difference: &Difference, unit: &str, words: [&str; 2], same: bool) -> String {
-    let word = match (difference.exceeds(), difference.value > 0.0) {
-        _ if !same => "",
-        (false, _) => ", no change beyond the uncertainty",
-        (true, true) => words[0],
-        (true, false) => words[1],
-    };
-    let comma = if word.is_empty() || word.starts_with(',') {
-        ""
-    } else {
-        ", "
-    };
+fn figure(difference: &Difference, unit: &str) -> String {
     let sign = if difference.value > 0.0 { "+" } else { "" };
     format!(
-        "{sign}{} {unit}{comma}{word}",
+        "{sign}{} {unit}",
         with_uncertainty(difference.value, difference.u95)
     )
 }
@@ -160,5 +160,48 @@ pub(super) fn decibels(amplitude: f64) -> String {
         format!("{:.0} dB", 20.0 * amplitude.log10())
     } else {
         "silence".to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn change(speed: f64, percent: f64, same_pulses: bool) -> Change {
+        let with = |value| {
+            let u95 = 0.010;
+            Some(Difference { value, u95 })
+        };
+        Change {
+            against: 2,
+            same_pulses,
+            speed_pps: with(speed),
+            percent_break: with(percent),
+        }
+    }
+
+    #[test]
+    fn only_what_is_larger_than_its_uncertainty_is_called_a_change() {
+        let cases = [
+            (
+                change(0.3, -0.2, true),
+                "against no. 3: faster, shorter breaks (+0.300 ± 0.010 pps; -0.200 ± 0.010 points of break)",
+            ),
+            (
+                change(-0.3, 0.001, true),
+                "against no. 3: slower (-0.300 ± 0.010 pps; +0.001 ± 0.010 points of break)",
+            ),
+            (
+                change(0.001, 0.0, true),
+                "against no. 3: no change beyond the uncertainty (+0.001 ± 0.010 pps; 0.000 ± 0.010 points of break)",
+            ),
+            (
+                change(0.3, 0.3, false),
+                "against no. 3: another digit (+0.300 ± 0.010 pps; +0.300 ± 0.010 points of break)",
+            ),
+        ];
+        for (change, words) in cases {
+            assert_eq!(changed(&change), words);
+        }
     }
 }
