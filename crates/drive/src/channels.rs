@@ -42,6 +42,24 @@ impl Channels {
     /// # Errors
     /// A channel that is not there, or too many of them to choose from.
     pub fn new(facts: &Facts, chosen: Channel) -> Result<Self, Unreadable> {
+        Channels::of(facts, chosen, Detector::new)
+    }
+
+    /// The same for an input that may go on for hours: no trace around any train is kept.
+    ///
+    /// # Errors
+    /// As [`Channels::new`].
+    pub fn live(facts: &Facts, chosen: Channel) -> Result<Self, Unreadable> {
+        Channels::of(facts, chosen, |rate_hz| {
+            Detector::new(rate_hz).without_pictures()
+        })
+    }
+
+    fn of(
+        facts: &Facts,
+        chosen: Channel,
+        detector: impl Fn(f64) -> Detector,
+    ) -> Result<Self, Unreadable> {
         let numbers = match chosen {
             Channel::Number(number) if number <= facts.channels => number..=number,
             Channel::Number(number) => return Err(no_such_channel(number, facts.channels)),
@@ -49,7 +67,7 @@ impl Channels {
             Channel::Auto => return Err(too_many(facts.channels)),
         };
         let detectors = numbers
-            .map(|number| (number, Detector::new(facts.sample_rate_hz)))
+            .map(|number| (number, detector(facts.sample_rate_hz)))
             .collect();
         Ok(Channels {
             stride: usize::from(facts.channels),

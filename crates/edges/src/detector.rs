@@ -71,6 +71,8 @@ pub struct Detector {
     seen: Vec<Seen>,
     account: Account,
     overview: Overview,
+    /// Trains keep the trace around them.
+    pictures: bool,
 }
 
 /// Sums over the whole recording.
@@ -120,7 +122,15 @@ impl Detector {
             seen: Vec::new(),
             account: Account::default(),
             overview: Overview::new(),
+            pictures: true,
         }
+    }
+
+    /// Lets go of the trace around each train, envelope and snippet: for an input that may go on for hours.
+    #[must_use]
+    pub fn without_pictures(mut self) -> Self {
+        self.pictures = false;
+        self
     }
 
     /// Takes the next samples, in full-scale units (±1). What is no number, or beyond a
@@ -304,10 +314,11 @@ impl Detector {
         for seen in over {
             let after = (end_of(&seen.train) + FREE_AFTER_S) * self.rate_hz;
             self.free_from = self.free_from.max(after as u64);
-            self.seen.push(Seen {
-                train: mark_gaps(seen.train, &self.gaps, self.rate_hz),
-                ..seen
-            });
+            let mut train = mark_gaps(seen.train, &self.gaps, self.rate_hz);
+            if !self.pictures {
+                (train.envelope, train.snippet) = Default::default();
+            }
+            self.seen.push(Seen { train, ..seen });
         }
         if last {
             return;

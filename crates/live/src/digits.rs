@@ -1,7 +1,8 @@
 //! Which digits were told, and what is to be told of them now.
 
 use drive::{Channels, Taken};
-use score::{Scored, Settings, Verdict};
+use edges::Train;
+use score::{Check, Digit, Settings, Verdict};
 
 use crate::change;
 use crate::event::{Event, Heard, Hum};
@@ -47,23 +48,24 @@ impl Digits {
             self.withdraw_all(events);
         }
         self.channel = Some(taken.channel);
-        let scored = score::score(&taken.trace, settings);
-        self.tell_hum(taken.channel, &scored, events);
-        self.withdraw_lost(&scored, events);
-        for index in 0..scored.digits.len() {
-            self.tell(&taken, &scored, index, settings, events);
+        let (digits, checks) = score::digits(&taken.trace, settings);
+        self.tell_hum(taken.channel, &taken.trace.trains, events);
+        self.withdraw_lost(&digits, events);
+        for index in 0..digits.len() {
+            self.tell(&taken, &digits, &checks, index, settings, events);
         }
     }
 
     fn tell(
         &mut self,
         taken: &Taken,
-        scored: &Scored,
+        digits: &[Digit],
+        checks: &[Check],
         index: usize,
         settings: &Settings,
         events: &mut Vec<Event>,
     ) {
-        let digit = &scored.digits[index];
+        let digit = &digits[index];
         let told = Told {
             start_s: digit.start_s,
             pulses: digit.pulses,
@@ -83,15 +85,14 @@ impl Digits {
             index: number,
             channel: taken.channel,
             digit: digit.clone(),
-            checks: scored
-                .checks
+            checks: checks
                 .iter()
                 .filter(|check| check.digit_index == index)
                 .cloned()
                 .collect(),
             findings: findings::of(&taken.trace, digit, settings),
-            change: change::of(&scored.digits, index).map(|mut change| {
-                change.against = self.number_of(scored.digits[change.against].start_s);
+            change: change::of(digits, index).map(|mut change| {
+                change.against = self.number_of(digits[change.against].start_s);
                 change
             }),
         });
@@ -114,9 +115,9 @@ impl Digits {
     }
 
     /// Withdraws what is no digit any more.
-    fn withdraw_lost(&mut self, scored: &Scored, events: &mut Vec<Event>) {
+    fn withdraw_lost(&mut self, digits: &[Digit], events: &mut Vec<Event>) {
         for (index, told) in self.told.iter_mut().enumerate() {
-            let there = scored.digits.iter().any(|d| d.start_s == told.start_s);
+            let there = digits.iter().any(|d| d.start_s == told.start_s);
             if !there && !told.withdrawn {
                 told.withdrawn = true;
                 events.push(Event::Withdrawn(index));
@@ -132,8 +133,10 @@ impl Digits {
         }
     }
 
-    fn tell_hum(&mut self, channel: u16, scored: &Scored, events: &mut Vec<Event>) {
-        let Some(hum) = scored.facts.hum else { return };
+    fn tell_hum(&mut self, channel: u16, trains: &[Train], events: &mut Vec<Event>) {
+        let Some(hum) = trains.last().and_then(|train| train.hum) else {
+            return;
+        };
         let percent = 100.0 * hum.relative_amplitude;
         if self.hum_told || percent < HUM_PERCENT {
             return;

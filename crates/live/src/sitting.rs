@@ -79,7 +79,7 @@ impl Sitting {
             frames: None,
         };
         let channels =
-            Channels::new(&facts, setup.channel).map_err(|error| Error::Format(error.message))?;
+            Channels::live(&facts, setup.channel).map_err(|error| Error::Format(error.message))?;
         let file = CaptureFile::create(&setup.capture, format)?;
         Ok(Sitting {
             file,

@@ -35,7 +35,7 @@ pub use findings::FINDING_CODES;
 pub use limits::{Grade, LimitSet};
 pub use plan::{DialledError, Plan};
 pub use receivers::{Answer, Receiver, Understood};
-pub use score::score;
+pub use score::{digits, score};
 pub use settings::{IdleRun, Quench, Settings, Tap};
 pub use takes::{Taken, Takes, takes};
 pub use types::{

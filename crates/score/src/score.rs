@@ -24,13 +24,8 @@ use crate::{count, doubt, evenness, explain, facts, judge, receivers, roll_up, t
 #[must_use]
 pub fn score(trace: &Trace, settings: &Settings) -> Scored {
     let groups = grouping::digits(trace);
-    let mut digits = measure_all(trace, &groups, settings);
-    let count = count::compare(&digits, settings);
-    let checks = check_all(&digits, &count, settings);
-    let words = roll_up::digits(&digits, &checks);
-    for (digit, word) in digits.iter_mut().zip(&words) {
-        digit.verdict = *word;
-    }
+    let (digits, count, checks) = judged(trace, &groups, settings);
+    let words: Vec<Verdict> = digits.iter().map(|digit| digit.verdict).collect();
     let verdict = with_count(roll_up::recording(&digits, &checks, &words), &count);
     Scored {
         verdict,
@@ -53,6 +48,29 @@ pub fn score(trace: &Trace, settings: &Settings) -> Scored {
         count,
         plan: settings.plan,
     }
+}
+
+/// Digits with their verdicts, and their checks: what of a recording that goes on can be told each time that a digit is
+/// over. Findings need all of it.
+#[must_use]
+pub fn digits(trace: &Trace, settings: &Settings) -> (Vec<Digit>, Vec<Check>) {
+    let (digits, _, checks) = judged(trace, &grouping::digits(trace), settings);
+    (digits, checks)
+}
+
+fn judged(
+    trace: &Trace,
+    groups: &[Group],
+    settings: &Settings,
+) -> (Vec<Digit>, CountCheck, Vec<Check>) {
+    let mut digits = measure_all(trace, groups, settings);
+    let count = count::compare(&digits, settings);
+    let checks = check_all(&digits, &count, settings);
+    let words = roll_up::digits(&digits, &checks);
+    for (digit, word) in digits.iter_mut().zip(&words) {
+        digit.verdict = *word;
+    }
+    (digits, count, checks)
 }
 
 /// A count that was asked for is part of the verdict.
