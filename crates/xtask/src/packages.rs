@@ -4,7 +4,10 @@ use std::env;
 use std::process::Command;
 
 /// A program and the package that brings it.
-const WANTED: [(&str, &str); 2] = [
+const WANTED: [(&str, &str); 4] = [
+    // The tests of `listen` play into a sound server and record from it; it brings the ALSA library too.
+    ("pulseaudio", "pulseaudio"),
+    ("pacat", "pulseaudio-utils"),
     // The tests of the bench page use it as a person would, in a real browser.
     ("chromium", "chromium"),
     ("chromedriver", "chromium-driver"),
