@@ -450,15 +450,23 @@ mod tests {
     use super::*;
     use approx::assert_abs_diff_eq;
 
-    /// Worked examples of JCGM 106:2012 clause 7. A Zener diode of −5.47 V, u = 0.05 V, must break down at
-    /// −5.40 V or below: Φ(1.40) = 0.919. An oil of 13.6 mm²/s, u = 1.8 mm²/s, must lie in 12.5-16.3 mm²/s:
-    /// Φ(1.5) − Φ(−0.61) = 0.66.
+    /// The two-sided example of JCGM 106:2012 clause 7.4, whose figures (13.6, u = 1.8, within 12.5-16.3) are quoted in
+    /// public teaching pages on decision rules; the guide itself was not opened. Then a dial's own figures. The
+    /// expected values are another program's, to be had again with Python's standard library:
+    /// `d = statistics.NormalDist(y, u); d.cdf(upper) - d.cdf(lower)`.
     #[test]
-    fn examples_of_the_guide_on_conformity() {
-        let diode = conformance_probability(-5.47, 0.05, None, Some(-5.40));
-        assert_abs_diff_eq!(diode, 0.919, epsilon = 0.0005);
-        let oil = conformance_probability(13.6, 1.8, Some(12.5), Some(16.3));
-        assert_abs_diff_eq!(oil, 0.66, epsilon = 0.005);
+    fn conformance_probabilities_of_another_program() {
+        for (value, u, lower, upper, expected) in [
+            (13.6, 1.8, 12.5, 16.3, 0.662_629_786_495_307_7),
+            (10.46, 0.03, 9.5, 10.5, 0.908_788_780_274_127_5),
+            (9.02, 0.05, 9.0, 11.0, 0.655_421_741_610_321),
+            (63.8, 0.25, 60.0, 64.0, 0.788_144_601_416_606_6),
+            (59.6, 0.02, 59.5, 67.5, 0.999_999_713_348_428_2),
+            (10.6, 0.03, 9.5, 10.5, 0.000_429_060_333_196_840_1),
+        ] {
+            let probability = conformance_probability(value, u, Some(lower), Some(upper));
+            assert_abs_diff_eq!(probability, expected, epsilon = 1e-12);
+        }
     }
 
     /// A published worked example of the four words (a micrometer, error at most ± 0.003 mm, U = 0.0010 mm):

@@ -112,6 +112,13 @@ fn dial_bounds(dial: &Dial, bounds: &mut Vec<Bound>) {
     if let Some(split) = dial.split_break {
         bounds.push(("dial.split_break.closure_s", split.closure_s, 1e-6, 0.015));
     }
+    if let Some(cut) = dial.cut_short {
+        bounds.push(("dial.cut_short.pulses", cut.pulses as f64, 1.0, 10.0));
+    }
+    if let Some(late) = dial.late_reopening {
+        bounds.push(("dial.late_reopening.after_s", late.after_s, 1e-6, 0.015));
+        bounds.push(("dial.late_reopening.opening_s", late.opening_s, 1e-6, 0.015));
+    }
     if let Some(off_normal) = dial.off_normal {
         bounds.push((
             "dial.off_normal.level_change",

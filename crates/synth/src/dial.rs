@@ -30,7 +30,10 @@ pub(crate) fn dialled(scenario: &Scenario) -> Dialling {
             .map_or(scenario.lead_in_s, |(last, pause)| {
                 last.last_make_s() + pause
             });
-        let mut digit = train(&scenario.dial, pulses.max(1).into(), start, &mut random);
+        let meant = pulses.max(1).into();
+        let sent = sent(&scenario.dial, index, meant);
+        let mut digit = train(&scenario.dial, sent, start, &mut random);
+        digit.pulses_meant = meant;
         digit.pause_before_s = pause;
         digits.push(digit);
     }
@@ -60,6 +63,14 @@ fn pause_s(scenario: &Scenario, index: usize) -> f64 {
     }
 }
 
+/// Pulses of a digit before other faults: fewer where it is cut short.
+fn sent(dial: &Dial, digit: usize, meant: usize) -> usize {
+    let lost = dial.cut_short.filter(|cut| cut.digit == digit);
+    meant
+        .saturating_sub(lost.map_or(0, |cut| cut.pulses))
+        .max(1)
+}
+
 /// One train of pulses whose first break starts at `start_s`.
 fn train(dial: &Dial, pulses_meant: usize, start_s: f64, random: &mut Random) -> DigitTruth {
     let pulses = pulses_meant + usize::from(dial.extra_pulse) + dial.idle_pulses;
@@ -67,9 +78,9 @@ fn train(dial: &Dial, pulses_meant: usize, start_s: f64, random: &mut Random) ->
     let mut breaks: Vec<BreakTruth> = Vec::with_capacity(pulses);
     for k in 0..pulses {
         let [start, make] = displaced(dial, k, pulses, [starts[k], starts[k + 1]], random);
-        let earliest = breaks.last().map_or(f64::NEG_INFINITY, |b| {
-            b.make_start_s + b.chatter_s() + LEAST_STAY_S
-        });
+        let earliest = breaks
+            .last()
+            .map_or(f64::NEG_INFINITY, |b| b.last_closure_s() + LEAST_STAY_S);
         let start = start.max(earliest);
         breaks.push(one_break(
             dial,
@@ -162,10 +173,13 @@ fn one_break(
     [start, make, next]: [f64; 3],
     random: &mut Random,
 ) -> BreakTruth {
+    let chatter = chatter(dial, make, next, random);
+    let closed = chatter.last().map_or(make, |last| last.end_s);
     BreakTruth {
         break_start_s: start,
         make_start_s: make,
-        chatter: chatter(dial, make, next, random),
+        reopening: reopening(dial, index, [closed, next]),
+        chatter,
         opening_bounce: opening_bounce(dial, start, make - start),
         split: split(dial, index, start, make - start),
     }
@@ -217,6 +231,14 @@ fn split(dial: &Dial, index: usize, start: f64, length: f64) -> Option<Interval>
         start_s: at,
         end_s: at + split.closure_s,
     })
+}
+
+/// Within the make from its last closure to the next opening, if it fits.
+fn reopening(dial: &Dial, index: usize, [closed, next]: [f64; 2]) -> Option<Interval> {
+    let late = dial.late_reopening.filter(|late| late.pulse == index)?;
+    let start_s = closed + late.after_s;
+    let end_s = start_s + late.opening_s;
+    (end_s + LEAST_STAY_S < next).then_some(Interval { start_s, end_s })
 }
 
 /// The hand winds after the contacts have restored from the digit before, however short the pause.
@@ -273,7 +295,7 @@ fn other_openings(openings: &[[f64; 2]], digits: &[DigitTruth], duration_s: f64)
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scenario::{Chatter, OpeningBounce, SplitBreak};
+    use crate::scenario::{Chatter, CutShort, LateReopening, OpeningBounce, SplitBreak};
     use approx::assert_relative_eq;
 
     fn first_digit(dial: Dial, pulses: u8) -> DigitTruth {
@@ -445,6 +467,56 @@ mod tests {
         assert!(closure.start_s > broken.break_start_s);
         assert!(broken.make_start_s - closure.end_s > closure.start_s - broken.break_start_s);
         assert!(digit.breaks.iter().filter(|b| b.split.is_some()).count() == 1);
+    }
+
+    #[test]
+    fn a_digit_cut_short_lacks_pulses_and_the_others_do_not() {
+        let scenario = Scenario {
+            dial: Dial {
+                cut_short: Some(CutShort {
+                    digit: 1,
+                    pulses: 2,
+                }),
+                ..Dial::default()
+            },
+            numbers: vec![7, 8, 9],
+            ..Scenario::default()
+        };
+        let digits = dialled(&scenario).digits;
+        let counts: Vec<_> = digits.iter().map(|d| (d.pulses, d.pulses_meant)).collect();
+        assert_eq!(counts, [(7, 7), (6, 8), (9, 9)]);
+    }
+
+    /// The opening lies within the make, moves no break and no closing, and is in no other make.
+    #[test]
+    fn a_late_reopening_lies_in_one_make() {
+        let late_reopening = Some(LateReopening {
+            pulse: 1,
+            after_s: 0.010,
+            opening_s: 0.004,
+        });
+        let digit = first_digit(
+            Dial {
+                late_reopening,
+                ..Dial::default()
+            },
+            4,
+        );
+        let whole = first_digit(Dial::default(), 4);
+        assert_eq!(digit.pulses, 4);
+        for (index, (b, even)) in digit.breaks.iter().zip(&whole.breaks).enumerate() {
+            assert_eq!(b.reopening.is_some(), index == 1);
+            assert_eq!(b.break_start_s, even.break_start_s);
+            assert_eq!(b.make_start_s, even.make_start_s);
+        }
+        let late = digit.breaks[1].reopening.unwrap();
+        assert_relative_eq!(
+            late.start_s - digit.breaks[1].make_start_s,
+            0.010,
+            max_relative = 1e-9
+        );
+        assert_relative_eq!(late.end_s - late.start_s, 0.004, max_relative = 1e-9);
+        assert!(late.end_s < digit.breaks[2].break_start_s);
     }
 
     #[test]

@@ -41,9 +41,9 @@ pub use check::ScenarioError;
 pub use encoding::Encoding;
 pub use recorder::{Rendered, render};
 pub use scenario::{
-    AntiAlias, Cadence, Chatter, Clipping, Coupling, Dial, Hum, Line, Loop, OffNormal,
-    OpeningBounce, OtherChannel, Probe, Quench, Recorder, Ringer, Scenario, Sound, SoundKind,
-    SplitBreak, Tap, Unevenness,
+    AntiAlias, Cadence, Chatter, Clipping, Coupling, CutShort, Dial, Hum, LateReopening, Line,
+    Loop, OffNormal, OpeningBounce, OtherChannel, Probe, Quench, Recorder, Ringer, Scenario, Sound,
+    SoundKind, SplitBreak, Tap, Unevenness,
 };
 pub use truth::{BreakTruth, DigitTruth, Interval, Polarity, Truth};
 pub use wav::{WavError, write_truth, write_wav};

@@ -84,6 +84,10 @@ pub struct Dial {
     pub make_level_sag: f64,
     /// One break of each train is split by a short closure.
     pub split_break: Option<SplitBreak>,
+    /// Of one digit, pulses at its start are not sent.
+    pub cut_short: Option<CutShort>,
+    /// One make of each train opens again, too late for chatter and too soon for a pulse.
+    pub late_reopening: Option<LateReopening>,
     /// Chatter after every closing.
     pub chatter: Option<Chatter>,
     /// Short closures just after every opening.
@@ -107,6 +111,8 @@ impl Default for Dial {
             winding_pulses: 0,
             make_level_sag: 0.0,
             split_break: None,
+            cut_short: None,
+            late_reopening: None,
             chatter: None,
             opening_bounce: None,
             off_normal: None,
@@ -155,6 +161,28 @@ pub struct SplitBreak {
     pub pulse: usize,
     /// Length of the closure, in seconds, under 0.015.
     pub closure_s: f64,
+}
+
+/// A digit that lacks its first pulses: the cam slipped once, or the finger came out before the stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CutShort {
+    /// The digit, counted from 0.
+    pub digit: usize,
+    /// Pulses not sent; one is always left.
+    pub pulses: usize,
+}
+
+/// An opening in a make.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LateReopening {
+    /// The pulse whose make it is in, counted from 0.
+    pub pulse: usize,
+    /// Last closure before it to the opening, in seconds, under 0.015.
+    pub after_s: f64,
+    /// Length of the opening, in seconds, not longer than the closure before it.
+    pub opening_s: f64,
 }
 
 /// Reopenings after a closing.

@@ -89,6 +89,9 @@ pub struct BreakTruth {
     pub opening_bounce: Vec<Interval>,
     /// Short closure that splits the break.
     pub split: Option<Interval>,
+    /// Opening in the make after it, too late for chatter and too soon for a pulse.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reopening: Option<Interval>,
 }
 
 impl BreakTruth {
@@ -102,6 +105,12 @@ impl BreakTruth {
         self.chatter
             .last()
             .map_or(0.0, |last| last.end_s - self.make_start_s)
+    }
+
+    /// Last closure before the next break, in seconds.
+    pub(crate) fn last_closure_s(&self) -> f64 {
+        self.reopening
+            .map_or(self.make_start_s + self.chatter_s(), |late| late.end_s)
     }
 }
 
@@ -207,6 +216,11 @@ pub(crate) fn impairments(scenario: &Scenario) -> Vec<String> {
         scenario.dial.missing_pulse.map(|_| "missing pulse".into()),
         scenario.dial.extra_pulse.then(|| "extra pulse".into()),
         scenario.dial.split_break.map(|_| "split break".into()),
+        scenario.dial.cut_short.map(|_| "a digit cut short".into()),
+        scenario
+            .dial
+            .late_reopening
+            .map(|_| "late reopening".into()),
         (scenario.dial.unevenness != Unevenness::Even).then(|| "uneven pulses".into()),
         (!scenario.sounds.is_empty()).then(|| "other sounds".into()),
         other_channel,

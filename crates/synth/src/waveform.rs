@@ -227,8 +227,8 @@ fn movements_of(pulse: &BreakTruth) -> Vec<Movement> {
     let closures = pulse.opening_bounce.iter().chain(&pulse.split);
     movements.extend(closures.flat_map(|c| [(c.start_s, true), (c.end_s, false)]));
     movements.push((pulse.make_start_s, true));
-    let chatter = pulse.chatter.iter();
-    movements.extend(chatter.flat_map(|c| [(c.start_s, false), (c.end_s, true)]));
+    let reopenings = pulse.chatter.iter().chain(&pulse.reopening);
+    movements.extend(reopenings.flat_map(|c| [(c.start_s, false), (c.end_s, true)]));
     movements
 }
 
