@@ -2,7 +2,7 @@
 
 use edges::{Doubt, Train};
 
-use crate::grouping::{Break, Group, Interruption};
+use crate::grouping::{Break, Group, Interruption, SPLIT_CLOSURE_S};
 
 /// A count is sure only if every other count is less likely than this.
 const GREATEST_RISK: f64 = 0.001;
@@ -24,7 +24,8 @@ pub(crate) fn about(
         let concerning = train
             .doubts
             .iter()
-            .filter(|doubt| concerns(doubt, group, is_first, is_last));
+            .filter(|doubt| concerns(doubt, group, is_first, is_last))
+            .filter(|doubt| !is_told(doubt, group));
         words.extend(concerning.map(in_words));
     }
     // Either train may be miscounted: 1 − (1 − p)(1 − q), written so that one risk alone stays as it is.
@@ -61,6 +62,15 @@ fn concerns(doubt: &Doubt, group: &Group, is_first: bool, is_last: bool) -> bool
         }
         Doubt::OtherCount(_) | Doubt::Irregular | Doubt::EdgeKind | Doubt::MayBeFlash => true,
     }
+}
+
+/// True when an interruption says what the doubt only points at.
+fn is_told(doubt: &Doubt, group: &Group) -> bool {
+    let Doubt::UnexplainedEdge(at_s) = doubt else {
+        return false;
+    };
+    let mut found = group.breaks.iter().flat_map(|pulse| &pulse.interruptions);
+    found.any(|found| (found.at_s() - at_s).abs() < SPLIT_CLOSURE_S)
 }
 
 fn interruptions(pulse: &Break) -> impl Iterator<Item = String> {

@@ -3,6 +3,7 @@
 use edges::Trace;
 
 use crate::chatter::{self, Chatter};
+use crate::unexplained;
 
 /// A make of this length or more always ends a digit, in seconds. It is longer than any make within a
 /// digit at 7 pps and up, and shorter than the pause any hand and lost motion leave.
@@ -11,7 +12,7 @@ const SEPARATING_MAKE_S: f64 = 0.180;
 /// [`SEPARATING_MAKE_S`] for a make across one hole.
 const SEPARATING_PERIODS: f64 = 1.7;
 /// A closure shorter than this does not part two pulses, in seconds: a receiver that counts ignores it.
-const SPLIT_CLOSURE_S: f64 = 0.015;
+pub(crate) const SPLIT_CLOSURE_S: f64 = 0.015;
 /// ... unless the dial is so fast that all its makes are that short: a closure that parts a break is also
 /// shorter than this many usual makes of the dial,
 const SPLIT_USUAL_MAKES: f64 = 0.6;
@@ -40,6 +41,15 @@ pub(crate) enum Interruption {
     Split { at_s: f64, closure_s: f64 },
     /// A reopening too late or too long for chatter, too early for a pulse: instant and length, in seconds.
     Reopening { at_s: f64, opening_s: f64 },
+}
+
+impl Interruption {
+    /// Where it begins, in seconds.
+    pub(crate) fn at_s(&self) -> f64 {
+        match self {
+            Interruption::Split { at_s, .. } | Interruption::Reopening { at_s, .. } => *at_s,
+        }
+    }
 }
 
 /// One break: the loop opens, the loop closes.
@@ -105,7 +115,9 @@ pub(crate) fn digits(trace: &Trace) -> Vec<Group> {
             _ => groups.push(vec![next.clone()]),
         }
     }
-    groups.into_iter().map(with_holes).collect()
+    let mut groups: Vec<Group> = groups.into_iter().map(with_holes).collect();
+    unexplained::tell(trace, &mut groups);
+    groups
 }
 
 /// Every opening with the closing after it, in time order.

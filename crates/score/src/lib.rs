@@ -27,6 +27,7 @@ mod tail;
 mod takes;
 mod types;
 mod uncertainty;
+mod unexplained;
 mod wording;
 mod would_say;
 

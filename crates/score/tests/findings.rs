@@ -421,6 +421,21 @@ fn pulses_while_winding_need_the_steps_of_the_off_normal_contacts() {
         finding_codes(&scored(restored, &Settings::default())),
         [""; 0]
     );
+    // Without a step anywhere, or with a rest that a hand needs to wind again, nothing tells them from a digit.
+    let mut silent = winding_pulses();
+    silent[1].level_steps.clear();
+    assert_eq!(
+        finding_codes(&scored(silent, &Settings::default())),
+        [""; 0]
+    );
+    let mut later = winding_pulses();
+    later[1] = even(1.75, 5, 61.0, 39.0);
+    later[1].level_steps = vec![edges::LevelStep {
+        instant_s: 2.3,
+        relative: -0.15,
+        snr: 50.0,
+    }];
+    assert_eq!(finding_codes(&scored(later, &Settings::default())), [""; 0]);
 }
 
 /// 91 ms from the last make, which is at 1.961 s.
@@ -482,6 +497,102 @@ fn sound_in_the_makes_alone_comes_through_the_contacts() {
     assert_eq!(found(0.05, 0.05), [""; 0]);
     assert_eq!(found(0.01, 0.0), [""; 0]);
     assert_eq!(found(0.0, 0.05), [""; 0]);
+}
+
+/// A train of which a transition is unexplained at `at_s`, where the contact is in the other state for a while: 1 closed, 0
+/// open, at 12 kHz, behind a first-order high-pass of 8 Hz.
+fn unexplained(pulses: &[(f64, f64)], at_s: f64, other_s: std::ops::Range<f64>) -> Train {
+    let mut train = train(1.0, pulses);
+    let edges = train.edges.clone();
+    let open = |at_s: f64| {
+        let pairs = edges.chunks(2);
+        let mut breaks = pairs.map(|pair| pair[0].instant_s..pair[1].instant_s);
+        breaks.any(|span| span.contains(&at_s)) != other_s.contains(&at_s)
+    };
+    let kept = (-std::f64::consts::TAU * 8.0 / 12_000.0).exp();
+    let (mut level, mut before) = (0.0, 1.0);
+    let samples = (0..16_000).map(|index| {
+        let state = if open(0.88 + f64::from(index) / 12_000.0) {
+            0.0
+        } else {
+            1.0
+        };
+        level = kept * (level + state - before);
+        before = state;
+        level as f32
+    });
+    train.snippet = edges::Snippet {
+        start_s: 0.88,
+        rate_hz: 12_000.0,
+        samples: samples.collect(),
+    };
+    train.doubts = vec![edges::Doubt::UnexplainedEdge(at_s)];
+    train
+}
+
+/// The length that is told, in milliseconds: within a sample of the snippet, 0.083 ms, at either end.
+fn is_told(evidence: &str, words: &str, length_ms: f64, at: &str) {
+    let after = evidence.split(words).nth(1).unwrap_or_default();
+    let told: f64 = after.split(' ').next().unwrap_or_default().parse().unwrap();
+    assert!((told - length_ms).abs() < 0.17, "{evidence}");
+    assert!(evidence.contains(at), "{evidence}");
+}
+
+/// Breaks of 61 ms from 1.0 s, every 100 ms: what the detector could only point at is told from the trace, whichever of
+/// its two ends it points at; a click, a long closure and nothing at all are not.
+#[test]
+fn an_unexplained_transition_is_told_from_the_trace() {
+    let even = [(61.0, 39.0); 6];
+    let told = |at_s: f64, other_s: std::ops::Range<f64>| {
+        let train = unexplained(&even, at_s, other_s);
+        let scored = scored(vec![train], &Settings::default());
+        assert!(!scored.digits[0].sure);
+        let evidence = scored.findings.iter().map(|finding| &finding.evidence);
+        let doubt = scored.digits[0].doubt.clone().unwrap();
+        (
+            finding_codes(&scored),
+            evidence.cloned().collect::<String>(),
+            doubt,
+        )
+    };
+    for at_s in [1.220, 1.229] {
+        let (codes, evidence, doubt) = told(at_s, 1.220..1.229);
+        assert_eq!(codes, ["split-break"]);
+        is_told(&evidence, "closes for ", 9.0, "at 1.220 s");
+        // Said once.
+        assert!(
+            doubt.contains("split") && !doubt.contains("click"),
+            "{doubt}"
+        );
+    }
+    for at_s in [1.369, 1.373] {
+        let (codes, evidence, _) = told(at_s, 1.369..1.373);
+        assert_eq!(codes, ["late-reopening"]);
+        is_told(&evidence, "opens again for ", 4.0, "at 1.369 s");
+    }
+    for (at_s, other_s) in [
+        (1.370, 1.370..1.3705),
+        (1.210, 1.210..1.228),
+        (1.240, 1.9..1.91),
+    ] {
+        let (codes, _, doubt) = told(at_s, other_s.clone());
+        assert_eq!(codes, [""; 0], "{other_s:?}");
+        assert!(doubt.contains("click"), "{doubt}");
+    }
+}
+
+/// The detector took the last of two closings: of the break of 73 ms the first 62 were open, then 7 closed and 4 open.
+#[test]
+fn a_closing_that_was_taken_too_late_is_a_reopening() {
+    let train = unexplained(
+        &[(61.0, 39.0), (73.0, 27.0), (61.0, 39.0), (61.0, 39.0)],
+        1.162,
+        1.162..1.169,
+    );
+    let scored = scored(vec![train], &Settings::default());
+    assert_eq!(finding_codes(&scored), ["late-reopening"]);
+    let evidence = &scored.findings[0].evidence;
+    is_told(evidence, "opens again for ", 4.0, "at 1.169 s");
 }
 
 /// No finding tells which way to bend a spring, each says where it comes from, and every code can be made.

@@ -24,8 +24,9 @@ pub(super) fn find(evidence: &Evidence) -> Vec<Finding> {
     winding.chain(short).collect()
 }
 
-/// Pulses just before a digit, with the off-normal contacts operating before them and not restoring in between: the
-/// finger wheel was away from rest all the time, so they were sent while winding.
+/// Pulses just before a digit, and the off-normal contacts, whose restoring shows after it, did not restore in between: the
+/// finger wheel was away from rest all the time, so they were sent while winding. That they operated before need not show:
+/// a hand that winds slowly may have begun before the part that was looked at.
 fn while_winding(evidence: &Evidence, index: usize) -> Option<Finding> {
     let (before, digit) = (&evidence.groups[index - 1], &evidence.groups[index]);
     let wait_s = digit.start_s() - before.end_s();
@@ -35,18 +36,14 @@ fn while_winding(evidence: &Evidence, index: usize) -> Option<Finding> {
         .iter()
         .flat_map(|train| &train.level_steps)
         .collect();
-    let earlier_s = index.checked_sub(2).map_or(f64::NEG_INFINITY, |earlier| {
-        evidence.groups[earlier].end_s()
-    });
     let between = |from_s: f64, to_s: f64| {
         steps
             .iter()
             .filter(move |step| step.instant_s > from_s && step.instant_s < to_s)
     };
-    let operated = between(earlier_s, before.start_s()).any(|step| step.relative > 0.0);
     let restored = between(before.end_s(), digit.start_s()).next().is_some();
     let restored_later = between(digit.end_s(), f64::INFINITY).any(|step| step.relative < 0.0);
-    (wait_s < LONGEST_WAIT_S && operated && !restored && restored_later).then(|| Finding {
+    (wait_s < LONGEST_WAIT_S && !restored && restored_later).then(|| Finding {
         code: "pulses-while-winding",
         title: format!("Pulses are sent while winding, before the {}", which(index, evidence.digits)),
         evidence: format!(
