@@ -2,7 +2,7 @@
 //!
 //! Reads only what a later comparison needs, and passes over fields that it does not know: the schema
 //! grows. A recording that was measured just now goes through the same text, so that a comparison of
-//! recordings and one of saved files cannot differ.
+//! recordings and one of saved files cannot differ but for the traces that are drawn of the former.
 
 use score::{Settings, Value, Verdict};
 use serde::{Deserialize, Deserializer};
@@ -55,6 +55,10 @@ pub struct Saved {
     /// Version of the tool that measured it.
     #[serde(default)]
     pub tool_version: String,
+    /// For drawing only, and only of a recording measured just now: the trace of every pulse of every digit, in
+    /// milliseconds from its opening, between 0 (open) and 1 (closed).
+    #[serde(skip)]
+    pub shapes: Vec<Vec<Vec<(f64, f64)>>>,
 }
 
 /// A code and what it says.
@@ -263,7 +267,11 @@ impl Saved {
     ) -> Result<Saved, SavedError> {
         let recording = json::recording(record, settings, dial_id);
         let line = json::line(&recording, settings, tool_version).map_err(no_json)?;
-        serde_json::from_str(&line).map_err(no_json)
+        let mut saved: Saved = serde_json::from_str(&line).map_err(no_json)?;
+        if let Ok(measured) = &record.outcome {
+            saved.shapes = crate::overlay_chart::shapes(measured);
+        }
+        Ok(saved)
     }
 
     /// The digits whose pulse count is beyond doubt.

@@ -41,9 +41,11 @@ fn incomplete_beta(a: f64, b: f64, x: f64) -> f64 {
 }
 
 /// The continued fraction 1/(1 + d₁/(1 + d₂/(1 + …))) with d_{2m+1} = −(a+m)(a+b+m) x / ((a+2m)(a+2m+1)) and
-/// d_{2m} = m (b−m) x / ((a+2m−1)(a+2m)), evaluated from its far end.
+/// d_{2m} = m (b−m) x / ((a+2m−1)(a+2m)), from its near end by Lentz's ratios of neighbouring convergents, until they
+/// agree: some ten terms, where a fixed number would have to be hundreds.
 fn fraction(a: f64, b: f64, x: f64) -> f64 {
-    const TERMS: usize = 400;
+    const TERMS: usize = 2_000;
+    const SMALLEST: f64 = 1e-300;
     let term = |k: usize| {
         let m = (k / 2) as f64;
         if k % 2 == 1 {
@@ -52,9 +54,25 @@ fn fraction(a: f64, b: f64, x: f64) -> f64 {
             m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m))
         }
     };
-    1.0 / (1..=TERMS)
-        .rev()
-        .fold(1.0, |below, k| 1.0 + term(k) / below)
+    let away_from_zero = |value: f64| {
+        if value.abs() < SMALLEST {
+            SMALLEST
+        } else {
+            value
+        }
+    };
+    let (mut below, mut upper, mut lower) = (1.0, 1.0, 0.0);
+    for k in 1..=TERMS {
+        let numerator = term(k);
+        lower = 1.0 / away_from_zero(1.0 + numerator * lower);
+        upper = away_from_zero(1.0 + numerator / upper);
+        let change: f64 = upper * lower;
+        below *= change;
+        if (change - 1.0).abs() < 4.0 * f64::EPSILON {
+            break;
+        }
+    }
+    1.0 / below
 }
 
 #[cfg(test)]

@@ -40,7 +40,8 @@ fn sheets(comparison: &Comparison) -> Vec<PulseSheet> {
         let of = |&place: &usize| {
             let saved = &comparison.recordings[place];
             let partner = partner(first, saved, index, place)?;
-            Some(series(place, saved, &saved.digits[partner]))
+            let traces = saved.shapes.get(partner).cloned().unwrap_or_default();
+            Some(series(place, saved, &saved.digits[partner], traces))
         };
         let series: Vec<PulseSeries> = drawn.iter().filter_map(of).collect();
         (series.len() > 1 && digit.pulses > 1).then(|| PulseSheet {
@@ -64,7 +65,12 @@ fn partner(first: &Saved, saved: &Saved, index: usize, place: usize) -> Option<u
         .map(|(_, after)| after)
 }
 
-fn series(place: usize, saved: &Saved, digit: &SavedDigit) -> PulseSeries {
+fn series(
+    place: usize,
+    saved: &Saved,
+    digit: &SavedDigit,
+    traces: Vec<Vec<(f64, f64)>>,
+) -> PulseSeries {
     let at = |start_s: f64| (start_s - digit.start_s) * 1e3;
     let breaks = digit.pulses_detail.iter();
     PulseSeries {
@@ -72,6 +78,7 @@ fn series(place: usize, saved: &Saved, digit: &SavedDigit) -> PulseSeries {
         breaks: breaks
             .map(|pulse| (at(pulse.break_start_s), pulse.break_ms))
             .collect(),
+        traces,
         values: vec![speeds(digit), percents(digit)],
     }
 }

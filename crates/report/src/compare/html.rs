@@ -30,7 +30,8 @@ pub fn html(comparison: &Comparison, tool_version: &str) -> Result<String, PlotE
                     figure {
                         (PreEscaped(plot))
                         figcaption {
-                            "Bars are 95 % uncertainties where they are larger than the mark; those of the speed are upper bounds."
+                            "Bars are 95 % uncertainties where they are larger than the mark; those of the speed are upper bounds. Traces \
+                            are drawn of recordings, not of saved figures; what coupling took from their levels is put back."
                         }
                     }
                 }

@@ -169,7 +169,7 @@ fn digit_table(digit: &Digit, checks: &[Check], index: usize, settings: &Setting
             .find(|check| check.digit_index == index && check.quantity == name)
     };
     html! {
-        table {
+        table.figures {
             thead { tr { th { "quantity" } th { "measured" } th { "limits" } th { "verdict" } } }
             tbody {
                 @for (name, figure, key) in lines(digit, settings) { (row(name, &figure, of(key))) }
@@ -290,7 +290,7 @@ fn figure(plot: &str, words: &str) -> Markup {
                 button type="button" data-zoom="right" aria-label="Move right" { "▶" }
                 button type="button" data-zoom="whole" { "Whole" }
             }
-            div.plot { (PreEscaped(plot)) }
+            div.plot role="group" aria-label=(words) { (PreEscaped(plot)) }
             p.readout.small hidden aria-live="off" { "Point at a pulse to read its figures." }
             figcaption { (words) }
         }
@@ -376,6 +376,7 @@ fn method(settings: &Settings) -> Markup {
             ". Verdicts follow ILAC-G8:09/2019 with the uncertainty as guard band: pass and fail are inside and outside by at \
             least the uncertainty, conditional pass and conditional fail by less."
         }
+        p { (crate::CAUTION) }
     }
 }
 

@@ -1,10 +1,11 @@
 //! One quantity pulse by pulse, with its limits and uncertainty.
 
 use super::PlotError;
+use super::frame::Frame;
 use super::ink::Ink;
 use super::paper::{Align, Lettering, Paper, text_width};
 use super::rows::Row;
-use super::scale::{Scale, round_step, tick_label, ticks};
+use super::scale::roomy;
 use super::sheet::{Figure, Marker, Point, Series, SeriesInk};
 
 /// Height of the name above a panel, in page units.
@@ -45,7 +46,7 @@ pub(super) fn draw(
     let left = row.axis.stretches.first().map_or(0.0, |s| s.left);
     let right = row.axis.right().min(page_right).max(left);
     draw_name(paper, figure, left, top + TITLE_HEIGHT - 7.0)?;
-    let Some(scale) = scale_of(figure, upper, lower) else {
+    let Some(values) = values(figure) else {
         let look = Lettering::new(12.0, Ink::Quiet);
         paper.text(
             "not defined for a single pulse",
@@ -58,14 +59,17 @@ pub(super) fn draw(
     if single {
         name_means(paper, figure, row, right, top + TITLE_HEIGHT - 7.0)?;
     }
+    // Places across the page are the row's own, folded where nothing happens.
+    let frame = Frame::new((left, right), (upper, lower), (0.0, 1.0), values);
     for series in &figure.series {
-        draw_band(paper, series, &scale, left, right)?;
+        frame.band(paper, series.lower, series.upper)?;
     }
-    draw_grid(paper, &scale, left, right)?;
+    frame.levels(paper, 4.0)?;
+    frame.up(paper)?;
     for series in &figure.series {
-        draw_limits(paper, series, &scale, left, right)?;
-        draw_means(paper, series, row, &scale, single)?;
-        draw_points(paper, figure, series, row, &scale)?;
+        frame.limits(paper, series.lower, series.upper)?;
+        draw_means(paper, series, row, &frame, single)?;
+        draw_points(paper, figure, series, row, &frame)?;
     }
     Ok(lower)
 }
@@ -92,80 +96,16 @@ fn ink_of(series: &Series) -> Ink {
     }
 }
 
-/// Scale that holds points, bars and limits; `None` when there is nothing to show.
-fn scale_of(figure: &Figure, upper: f64, lower: f64) -> Option<Scale> {
+/// Range that holds points, bars and limits; `None` when there is nothing to show.
+fn values(figure: &Figure) -> Option<(f64, f64)> {
     if figure.is_empty() {
         return None;
     }
     let ranges = figure.series.iter().filter_map(Series::extremes);
-    let (least, greatest) = ranges.reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))?;
-    let missing = (figure.least_span - (greatest - least)).max(0.0) / 2.0;
-    let room = 0.1 * (greatest - least).max(figure.least_span);
-    Some(Scale::new(
-        least - missing - room,
-        greatest + missing + room,
-        lower,
-        upper,
-    ))
-}
-
-fn draw_band(
-    paper: &Paper<'_>,
-    series: &Series,
-    scale: &Scale,
-    left: f64,
-    right: f64,
-) -> Result<(), PlotError> {
-    if series.lower.or(series.upper).is_none() {
-        return Ok(());
-    }
-    let top = scale.place(series.upper.unwrap_or(scale.upper));
-    let bottom = scale.place(series.lower.unwrap_or(scale.low));
-    paper.block(left, top, right, bottom, Ink::Band)
-}
-
-fn draw_grid(paper: &Paper<'_>, scale: &Scale, left: f64, right: f64) -> Result<(), PlotError> {
-    let step = round_step(scale.upper - scale.low, 4.0);
-    for value in ticks(scale.low, scale.upper, step) {
-        let y = scale.place(value);
-        paper.line((left, y), (right, y), 0.8, Ink::Grid)?;
-        let look = Lettering::new(11.0, Ink::Quiet).align(Align::Right);
-        paper.text(&tick_label(value, step), left - 7.0, y + 4.0, look)?;
-    }
-    paper.line(
-        (left, scale.place(scale.low)),
-        (left, scale.place(scale.upper)),
-        0.8,
-        Ink::Quiet,
+    roomy(
+        ranges.flat_map(|(least, greatest)| [least, greatest]),
+        figure.least_span,
     )
-}
-
-fn draw_limits(
-    paper: &Paper<'_>,
-    series: &Series,
-    scale: &Scale,
-    left: f64,
-    right: f64,
-) -> Result<(), PlotError> {
-    for (word, limit) in [("max", series.upper), ("min", series.lower)] {
-        if let Some(limit) = limit {
-            let y = scale.place(limit);
-            paper.dashes((left, y), (right, y), 1.4, Ink::Limit)?;
-            paper.text(
-                &format!("{word} {}", plain(limit)),
-                right + 6.0,
-                y + 4.0,
-                Lettering::new(11.0, Ink::Limit).bold(),
-            )?;
-        }
-    }
-    Ok(())
-}
-
-/// A limit as it is quoted, without digits that are not in it.
-fn plain(limit: f64) -> String {
-    let text = format!("{limit:.2}");
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// Draws the mean of each digit as a bar across it. With several digits its value stands above the panel,
@@ -174,7 +114,7 @@ fn draw_means(
     paper: &Paper<'_>,
     series: &Series,
     row: &Row,
-    scale: &Scale,
+    frame: &Frame,
     single: bool,
 ) -> Result<(), PlotError> {
     let ink = ink_of(series);
@@ -191,7 +131,7 @@ fn draw_means(
         let (Some(first), Some(last)) = (places.first(), places.last()) else {
             continue;
         };
-        let y = scale.place(mean.value);
+        let y = frame.y.place(mean.value);
         paper.line((first - 10.0, y), (last + 10.0, y), 1.6, ink)?;
         if single {
             continue;
@@ -199,7 +139,7 @@ fn draw_means(
         let (middle, half) = ((first + last) / 2.0, text_width(&mean.label, 11.0) / 2.0);
         if middle - half > written_to {
             let look = Lettering::new(11.0, ink).align(Align::Middle);
-            paper.text(&mean.label, middle, scale.place(scale.upper) - 5.0, look)?;
+            paper.text(&mean.label, middle, frame.top - 5.0, look)?;
             written_to = middle + half + 4.0;
         }
     }
@@ -235,7 +175,7 @@ fn draw_points(
     figure: &Figure,
     series: &Series,
     row: &Row,
-    scale: &Scale,
+    frame: &Frame,
 ) -> Result<(), PlotError> {
     for index in row.digits.clone() {
         let Some(points) = series.points.get(index) else {
@@ -249,12 +189,12 @@ fn draw_points(
         let radius = if crowded { 2.4 } else { 3.6 };
         for (place, (x, point)) in places.into_iter().enumerate() {
             let words = spot_words(figure, series, place, point);
-            let reach = scale.place(scale.low);
-            paper.spot(x - 7.0, scale.place(scale.upper), x + 7.0, reach, &words);
-            let y = scale.place(point.value);
+            let reach = frame.bottom;
+            paper.spot(x - 7.0, frame.top, x + 7.0, reach, &words);
+            let y = frame.y.place(point.value);
             let half = point
                 .u95
-                .map_or(0.0, |u95| y - scale.place(point.value + u95));
+                .map_or(0.0, |u95| y - frame.y.place(point.value + u95));
             // A bar that the mark hides would only blur the mark.
             if half > radius {
                 bar(paper, x, y - half, y + half, ink_of(series))?;

@@ -40,14 +40,13 @@ impl Frame {
 
     /// Horizontal lines at round values, labelled on the left.
     pub(super) fn levels(&self, paper: &Paper<'_>, count: f64) -> Result<(), PlotError> {
-        let step = round_step(self.y.upper - self.y.low, count);
-        for value in ticks(self.y.low, self.y.upper, step) {
-            let y = self.y.place(value);
-            paper.line((self.left, y), (self.right, y), 0.8, Ink::Grid)?;
-            let look = Lettering::new(11.0, Ink::Quiet).align(Align::Right);
-            paper.text(&tick_label(value, step), self.left - 7.0, y + 4.0, look)?;
-        }
-        Ok(())
+        levels(paper, &self.y, &[(self.left, self.right)], count)
+    }
+
+    /// The left edge.
+    pub(super) fn up(&self, paper: &Paper<'_>) -> Result<(), PlotError> {
+        let (foot, head) = ((self.left, self.bottom), (self.left, self.top));
+        paper.line(foot, head, 0.8, Ink::Quiet)
     }
 
     /// The lower edge with ticks at multiples of `step` and the name of the scale.
@@ -119,4 +118,24 @@ impl Frame {
         }
         Ok(())
     }
+}
+
+/// Horizontal lines at round values across `spans`, labelled on the left of the first.
+pub(super) fn levels(
+    paper: &Paper<'_>,
+    scale: &Scale,
+    spans: &[(f64, f64)],
+    count: f64,
+) -> Result<(), PlotError> {
+    let step = round_step(scale.upper - scale.low, count);
+    let left = spans.first().map_or(0.0, |span| span.0);
+    for value in ticks(scale.low, scale.upper, step) {
+        let y = scale.place(value);
+        for &(from, to) in spans {
+            paper.line((from, y), (to, y), 0.8, Ink::Grid)?;
+        }
+        let look = Lettering::new(11.0, Ink::Quiet).align(Align::Right);
+        paper.text(&tick_label(value, step), left - 7.0, y + 4.0, look)?;
+    }
+    Ok(())
 }

@@ -16,6 +16,7 @@ mod rows;
 mod scale;
 pub(crate) mod sheet;
 pub(crate) mod tag;
+mod thin;
 mod trace_panel;
 
 pub use ink::Theme;

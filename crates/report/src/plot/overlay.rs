@@ -3,6 +3,7 @@
 use super::frame::Frame;
 use super::ink::{Ink, Theme};
 use super::paper::{self, Lettering, Paper, fit, text_width};
+use super::thin::thin;
 use super::{PlotError, WIDTH};
 
 const LEFT: f64 = 58.0;
@@ -30,6 +31,8 @@ pub(crate) struct OverlaySheet {
     pub title: String,
     /// What the digit is: its name and number of pulses.
     pub headline: String,
+    /// Corner of the coupling that was put back into the levels, in hertz.
+    pub undone_hz: Option<f64>,
     /// In time order; never empty.
     pub pulses: Vec<Lay>,
 }
@@ -59,10 +62,11 @@ pub(crate) fn draw(sheet: &OverlaySheet, theme: Theme) -> Result<String, PlotErr
             (-6.0, end),
             levels,
         );
-        whole.name(
-            paper,
-            "Every pulse from the middle of its opening, full scale = 1",
-        )?;
+        let undone = sheet
+            .undone_hz
+            .map(|hz| format!("; levels as before the coupling of {hz:.1} Hz"));
+        let name = "Every pulse from the middle of its opening, full scale = 1";
+        whole.name(paper, &format!("{name}{}", undone.unwrap_or_default()))?;
         panel(paper, sheet, &whole, |_| 0.0)?;
         whole.across(paper, 10.0, "time from the opening, ms")?;
         let middle = (LEFT + RIGHT) / 2.0;
@@ -125,6 +129,11 @@ impl Kind {
     fn width(self) -> f64 {
         if self == Kind::Between { 0.7 } else { 1.5 }
     }
+
+    /// Page units that hold two points of the line at most.
+    fn fineness(self) -> f64 {
+        if self == Kind::Between { 3.0 } else { 1.5 }
+    }
 }
 
 /// Smallest and largest level of all pulses, with a little room.
@@ -186,7 +195,7 @@ fn trace(
     if points.len() < 2 {
         return Ok(());
     }
-    paper.path(&points, kind.width(), kind.ink())
+    paper.path(&thin(&points, kind.fineness()), kind.width(), kind.ink())
 }
 
 /// A tick below the panel where the contact closed: the spread of the ticks is the unevenness of the breaks.

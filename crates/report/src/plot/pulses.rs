@@ -4,8 +4,9 @@ use super::figure_panel::{bar, mark};
 use super::frame::Frame;
 use super::ink::{Ink, Theme};
 use super::paper::{self, Lettering, Paper, fit};
-use super::scale::round_step;
+use super::scale::{roomy, round_step};
 use super::sheet::Marker;
+use super::thin::thin;
 use super::{PlotError, WIDTH};
 
 /// Recordings drawn at most: more than that cannot be told apart.
@@ -18,6 +19,8 @@ const RIBBON: f64 = 30.0;
 const PANEL: f64 = 190.0;
 const PANEL_SPACE: f64 = 34.0;
 const AXIS: f64 = 44.0;
+/// Page units that hold two points of a trace at most.
+const FINENESS: f64 = 2.0;
 
 /// One recording of the digit.
 #[derive(Clone, Debug)]
@@ -26,6 +29,8 @@ pub(crate) struct PulseSeries {
     pub name: String,
     /// Start and length of every break, in milliseconds from the first opening.
     pub breaks: Vec<(f64, f64)>,
+    /// Trace of every pulse, in milliseconds from its opening, between 0 (open) and 1 (closed); none of a saved measurement.
+    pub traces: Vec<Vec<(f64, f64)>>,
     /// Values of each panel: number of the pulse from 1, value, uncertainty (95 %) if known.
     pub values: Vec<Vec<PulsePoint>>,
 }
@@ -71,11 +76,20 @@ const LOOKS: [(Marker, Ink); DRAWN_AT_MOST] = [
 pub(crate) fn draw(sheet: &PulseSheet, theme: Theme) -> Result<String, PlotError> {
     let count = sheet.series.len() as f64;
     let ribbons_top = 34.0 + count * KEY_LINE + 26.0;
-    let panels_top = ribbons_top + count * RIBBON + AXIS + PANEL_SPACE;
+    let traces_top = ribbons_top + count * RIBBON + AXIS + PANEL_SPACE;
+    let traced = sheet.series.iter().any(|series| !series.traces.is_empty());
+    let panels_top = if traced {
+        traces_top + PANEL + PANEL_SPACE
+    } else {
+        traces_top
+    };
     let height = panels_top + sheet.panels.len() as f64 * (PANEL + PANEL_SPACE) + 14.0;
     paper::sheet(WIDTH, height, theme, &sheet.title, |paper| {
         key(paper, sheet)?;
         ribbons(paper, sheet, ribbons_top)?;
+        if traced {
+            traces(paper, sheet, traces_top)?;
+        }
         for index in 0..sheet.panels.len() {
             let top = panels_top + index as f64 * (PANEL + PANEL_SPACE);
             panel(paper, sheet, index, top)?;
@@ -129,6 +143,49 @@ fn ribbons(paper: &Paper<'_>, sheet: &PulseSheet, top: f64) -> Result<(), PlotEr
     )
 }
 
+/// The pulses of all recordings laid over one another from their openings, each between open and closed as it was
+/// recorded: a later closing, a longer period, chatter and slow makes lie side by side.
+fn traces(paper: &Paper<'_>, sheet: &PulseSheet, top: f64) -> Result<(), PlotError> {
+    let points = || {
+        sheet
+            .series
+            .iter()
+            .flat_map(|series| series.traces.iter().flatten())
+    };
+    let levels = roomy(points().map(|point| point.1), 1.0).unwrap_or((0.0, 1.0));
+    let times = points().map(|point| (point.0, point.0));
+    let span = times
+        .reduce(|one, other| (one.0.min(other.0), one.1.max(other.1)))
+        .unwrap_or((0.0, 1.0));
+    let frame = Frame::new((LEFT, RIGHT), (top, top + PANEL - AXIS), span, levels);
+    frame.name(paper, "Every pulse from its opening; closed = 1, open = 0")?;
+    frame.levels(paper, 3.0)?;
+    for (series, (_, ink)) in sheet.series.iter().zip(LOOKS) {
+        for trace in &series.traces {
+            let line: Vec<_> = trace
+                .iter()
+                .map(|(ms, level)| frame.at(*ms, *level))
+                .collect();
+            if line.len() > 1 {
+                paper.path(&thin(&line, FINENESS), 0.9, ink)?;
+            }
+        }
+    }
+    // The marks tell the recordings apart in grey: at the end of the breaks, where they differ.
+    for (place, (series, (marker, ink))) in sheet.series.iter().zip(LOOKS).enumerate() {
+        let share = 0.35 + 0.3 * place as f64 / sheet.series.len() as f64;
+        let ends = series.breaks.iter().filter(|_| !series.traces.is_empty());
+        for (_, length) in ends {
+            mark(paper, marker, frame.at(*length, share), 3.0, ink)?;
+        }
+    }
+    frame.across(
+        paper,
+        round_step(span.1 - span.0, 14.0),
+        "time from the opening, ms",
+    )
+}
+
 fn panel(paper: &Paper<'_>, sheet: &PulseSheet, index: usize, top: f64) -> Result<(), PlotError> {
     let panel = &sheet.panels[index];
     let count = sheet
@@ -174,11 +231,7 @@ fn span(sheet: &PulseSheet, index: usize) -> Option<(f64, f64)> {
     }
     all.extend(panel.lower);
     all.extend(panel.upper);
-    let least = all.iter().copied().fold(f64::INFINITY, f64::min);
-    let greatest = all.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let missing = (panel.least_span - (greatest - least)).max(0.0) / 2.0;
-    let room = 0.1 * (greatest - least).max(panel.least_span);
-    Some((least - missing - room, greatest + missing + room))
+    roomy(all.into_iter(), panel.least_span)
 }
 
 /// Points of one recording, a little aside from those of the others, joined by a thin line.

@@ -25,6 +25,17 @@ impl Scale {
     }
 }
 
+/// A range that holds all values with a little room, and is no narrower than `least_span`: keeps ordinary scatter from
+/// looking like a fault. `None` of no values.
+pub(super) fn roomy(values: impl Iterator<Item = f64>, least_span: f64) -> Option<(f64, f64)> {
+    let (least, greatest) = values
+        .map(|value| (value, value))
+        .reduce(|one, other| (one.0.min(other.0), one.1.max(other.1)))?;
+    let missing = (least_span - (greatest - least)).max(0.0) / 2.0;
+    let room = 0.1 * (greatest - least).max(least_span);
+    Some((least - missing - room, greatest + missing + room))
+}
+
 /// The step 1, 2 or 5 times a power of ten that is nearest above `span / count`.
 pub(super) fn round_step(span: f64, count: f64) -> f64 {
     let rough = span / count;

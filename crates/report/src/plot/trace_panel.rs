@@ -4,11 +4,12 @@ use edges::Envelope;
 
 use super::PlotError;
 use super::fold::Stretch;
+use super::frame;
 use super::heading::draw_tone;
 use super::ink::Ink;
 use super::paper::{Align, Lettering, Paper, text_width};
 use super::rows::Row;
-use super::scale::{Scale, round_step, tick_label, ticks};
+use super::scale::Scale;
 use super::sheet::{Sheet, Strip};
 
 /// Height of the labels of several digits above the trace, in page units.
@@ -121,17 +122,11 @@ fn level_scale(sheet: &Sheet<'_>, row: &Row, upper: f64, lower: f64) -> Scale {
 }
 
 fn draw_levels(paper: &Paper<'_>, row: &Row, scale: &Scale) -> Result<(), PlotError> {
-    let step = round_step(scale.upper - scale.low, 5.0);
-    let left = row.axis.stretches.first().map_or(0.0, |s| s.left);
-    for level in ticks(scale.low, scale.upper, step) {
-        let y = scale.place(level);
-        for stretch in &row.axis.stretches {
-            paper.line((stretch.left, y), (stretch.right, y), 0.8, Ink::Grid)?;
-        }
-        let look = Lettering::new(11.0, Ink::Quiet).align(Align::Right);
-        paper.text(&tick_label(level, step), left - 7.0, y + 4.0, look)?;
-    }
-    Ok(())
+    let stretches = row.axis.stretches.iter();
+    let spans: Vec<_> = stretches
+        .map(|stretch| (stretch.left, stretch.right))
+        .collect();
+    frame::levels(paper, scale, &spans, 5.0)
 }
 
 /// Tints the breaks behind the trace, so that the eye can join trace and ribbon.
