@@ -51,7 +51,8 @@ pub fn overlay_plot(
     overlay::draw(&sheet, theme).map(Some)
 }
 
-/// The trace of every pulse of every digit from its opening, in milliseconds, between 0 (open) and 1 (closed).
+/// The trace of every pulse of every digit from its opening, in milliseconds, between 0 (open) and 1 (closed); empty where
+/// none was kept.
 pub(crate) fn shapes(measured: &Measured) -> Vec<Vec<Vec<(f64, f64)>>> {
     let trains = &measured.trace.trains;
     let of_digit = |digit: &Digit| {
@@ -61,7 +62,12 @@ pub(crate) fn shapes(measured: &Measured) -> Vec<Vec<Vec<(f64, f64)>>> {
         lays.map(|lay| lay.trace.into_iter().map(between).collect())
             .collect()
     };
-    measured.scored.digits.iter().map(of_digit).collect()
+    let digits = measured.scored.digits.iter();
+    let shapes: Vec<Vec<Vec<_>>> = digits.map(of_digit).collect();
+    if shapes.iter().flatten().all(Vec::is_empty) {
+        return Vec::new();
+    }
+    shapes
 }
 
 /// The step of a closing.
