@@ -9,8 +9,11 @@ use std::time::Duration;
 
 /// Lateness of less than this is nothing: blocks of 10-20 ms and the scheduling of the system.
 const NOTABLE_S: f64 = 0.015;
-/// Late blocks are kept back for so long.
+/// Late blocks are kept back for so long after they last made good some of their lateness, and for so long in all.
 const PATIENCE_S: f64 = 0.250;
+const LONGEST_PATIENCE_S: f64 = 2.0;
+/// Lateness that falls by so much is being made good, however slowly a busy system does it.
+const GAINED_S: f64 = 0.002;
 /// The usual lateness is the least of so long, which is short enough for a clock off by 1 in 1000.
 const MEMORY_S: f64 = 3.0;
 /// At the start, servers hand out what they have; nothing is judged for so long.
@@ -94,9 +97,18 @@ pub(crate) struct ClockWatch {
     frames: f64,
     /// Lateness of late: when, and seconds.
     recent: VecDeque<(f64, f64)>,
-    /// Late since, and the least lateness beyond the usual since then, in seconds.
-    late: Option<(f64, f64)>,
+    late: Option<Late>,
     drift: Drift,
+}
+
+/// A time of lateness, in seconds.
+#[derive(Clone, Copy, Debug)]
+struct Late {
+    began_s: f64,
+    /// When lateness last fell.
+    fell_s: f64,
+    /// The least lateness beyond the usual.
+    least_s: f64,
 }
 
 impl ClockWatch {
@@ -147,12 +159,21 @@ impl ClockWatch {
             }
             return Say::Take;
         }
-        let (since_s, least_s) = self.late.unwrap_or((now_s, excess_s));
-        let least_s = least_s.min(excess_s);
-        self.late = Some((since_s, least_s));
-        if now_s - since_s < PATIENCE_S {
+        let mut late = self.late.unwrap_or(Late {
+            began_s: now_s,
+            fell_s: now_s,
+            least_s: excess_s,
+        });
+        if excess_s < late.least_s - GAINED_S {
+            late.fell_s = now_s;
+        }
+        late.least_s = late.least_s.min(excess_s);
+        self.late = Some(late);
+        let waits = now_s - late.fell_s < PATIENCE_S && now_s - late.began_s < LONGEST_PATIENCE_S;
+        if waits {
             return Say::Keep;
         }
+        let least_s = late.least_s;
         self.late = None;
         let missing = (least_s * self.rate_hz) as u64;
         self.frames += missing as f64;
@@ -217,6 +238,23 @@ mod tests {
         let kept = said.iter().filter(|(_, say)| *say == Say::Keep).count();
         assert!(kept > 0, "late blocks must be waited for");
         assert!(said.iter().all(|(_, say)| !matches!(say, Say::Missing(_))));
+    }
+
+    #[test]
+    fn lateness_that_is_made_good_slowly_is_no_loss() {
+        let mut watch = ClockWatch::new(48_000.0);
+        let mut said = Vec::new();
+        for block in 0..1000u64 {
+            // From block 300 on a stall of 0.6 s, of which each block makes good 5 ms.
+            let late_ms = if block < 300 {
+                0
+            } else {
+                600u64.saturating_sub(5 * (block - 300))
+            };
+            said.push(watch.block(480, at(10 * block + late_ms)));
+        }
+        assert!(said.contains(&Say::Keep));
+        assert!(said.iter().all(|say| !matches!(say, Say::Missing(_))));
     }
 
     #[test]
