@@ -606,18 +606,6 @@ shortfalls stand in the changelog.\n\
 tells.\n\
 - Every finding has a row: a test of this page's program compares it with the list.\n";
 
-#[cfg(test)]
-mod tests {
-    use super::FAULTS;
-
-    #[test]
-    fn every_finding_has_a_fault_in_the_study() {
-        let mut studied: Vec<&str> = FAULTS.iter().map(|fault| fault.code).collect();
-        studied.sort_unstable();
-        assert_eq!(studied, score::FINDING_CODES);
-    }
-}
-
 fn healthy_part(healthy: &[Outcome]) -> String {
     let with_any = healthy
         .iter()
@@ -699,5 +687,17 @@ fn say_misses(fault: &Fault, outcomes: &[Outcome], options: &Options) {
                 outcome.sure
             );
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::FAULTS;
+
+    #[test]
+    fn every_finding_has_a_fault_in_the_study() {
+        let mut studied: Vec<&str> = FAULTS.iter().map(|fault| fault.code).collect();
+        studied.sort_unstable();
+        assert_eq!(studied, score::FINDING_CODES);
     }
 }
