@@ -2,7 +2,7 @@
 
 use crate::analyse::{LEAST_PAUSE_S, PAUSE_PERIODS};
 use crate::bank::Candidate;
-use crate::chain::Pulse;
+use crate::chain::{CHATTER_S, Pulse};
 use crate::linear;
 use crate::types::{Doubt, Edge};
 
@@ -29,6 +29,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) last: bool,
     pub(crate) start_s: f64,
     pub(crate) sign: f64,
+    /// Closings rise slowly, and their chatter is not fitted with them.
+    pub(crate) slow_closings: bool,
 }
 
 impl Evidence<'_> {
@@ -71,7 +73,7 @@ fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
         .left_over
         .iter()
         .filter(|c| (from..to).contains(&(c.at as f64)))
-        .filter(|c| !begins_another(evidence, c))
+        .filter(|c| !begins_another(evidence, c) && !is_chatter(evidence, c))
         .find(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
         .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
 }
@@ -84,6 +86,16 @@ fn begins_another(evidence: &Evidence<'_>, step: &Candidate) -> bool {
         .last()
         .is_some_and(|last| step.at as f64 > last.closing.at as f64 + pause)
         && step.amplitude * evidence.sign > 0.0
+}
+
+/// What follows a slow closing so soon is its chatter, and makes no pulse more or less.
+fn is_chatter(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+    let lasts = CHATTER_S * evidence.rate_hz;
+    evidence.slow_closings
+        && evidence.pulses.iter().any(|p| {
+            let since = step.at as f64 - p.closing.at as f64;
+            (0.0..lasts).contains(&since)
+        })
 }
 
 /// A dial's pulses are alike; a hand on the hook is not that even.
