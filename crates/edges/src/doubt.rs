@@ -11,6 +11,9 @@ const LEAST_SNR: f64 = 5.0;
 /// A step this large beside the train's own needs an explanation.
 pub(crate) const NOTABLE: f64 = 0.45;
 
+/// A coarse match sees the spike of a slow closing so early.
+const SPIKE_S: f64 = 0.000_8;
+
 /// Logarithms by which a break, a period of a dial may differ from its usual one.
 const UNEVEN_BREAK: f64 = 0.3;
 const UNEVEN_PERIOD: f64 = 0.25;
@@ -90,12 +93,12 @@ fn begins_another(evidence: &Evidence<'_>, step: &Candidate) -> bool {
 
 /// What follows a slow closing so soon is its chatter, and makes no pulse more or less.
 fn is_chatter(evidence: &Evidence<'_>, step: &Candidate) -> bool {
-    let lasts = CHATTER_S * evidence.rate_hz;
+    let at_s = evidence.seconds(step.at);
+    let closings = evidence.edges.iter().skip(1).step_by(2);
     evidence.slow_closings
-        && evidence.pulses.iter().any(|p| {
-            let since = step.at as f64 - p.closing.at as f64;
-            (0.0..lasts).contains(&since)
-        })
+        && closings
+            .map(|closing| at_s - closing.instant_s)
+            .any(|since_s| (-SPIKE_S..CHATTER_S).contains(&since_s))
 }
 
 /// A dial's pulses are alike; a hand on the hook is not that even.
