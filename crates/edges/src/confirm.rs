@@ -71,10 +71,7 @@ fn worth_reporting(Seen { train, white, .. }: &Seen, alike: bool) -> bool {
     }
     let leaves_little = |kind| usual_residual(train, kind).is_some_and(|r| r < REPORTED_RESIDUAL);
     let clear = leaves_little(Direction::Opening);
-    let unexplained = train
-        .doubts
-        .iter()
-        .any(|d| matches!(d, Doubt::UnexplainedEdge(_)));
+    let unexplained = train.has_unexplained();
     if pulses < PROVING {
         // What a recording that starts inside a train leaves of its pulse before is no click.
         let cut = train.doubts.contains(&Doubt::StartsInside);

@@ -11,7 +11,7 @@ use crate::mains::Mains;
 use crate::pairs;
 use crate::ticks::{self, Ticks};
 use crate::tools::Tools;
-use crate::types::{Doubt, Envelope, Trace, Train};
+use crate::types::{Doubt, Envelope, Snippet, Trace, Train};
 use crate::view::Overview;
 use std::sync::Arc;
 
@@ -126,7 +126,8 @@ impl Detector {
         }
     }
 
-    /// Lets go of the trace around each train, envelope and snippet: for an input that may go on for hours.
+    /// Lets go of the trace around each train, envelope and snippet: for an input that may go on for hours. Only the
+    /// snippet of a train with an unexplained edge stays, since it shows what that edge is.
     #[must_use]
     pub fn without_pictures(mut self) -> Self {
         self.pictures = false;
@@ -316,7 +317,10 @@ impl Detector {
             self.free_from = self.free_from.max(after as u64);
             let mut train = mark_gaps(seen.train, &self.gaps, self.rate_hz);
             if !self.pictures {
-                (train.envelope, train.snippet) = Default::default();
+                train.envelope = Envelope::default();
+                if !train.has_unexplained() {
+                    train.snippet = Snippet::default();
+                }
             }
             self.seen.push(Seen { train, ..seen });
         }

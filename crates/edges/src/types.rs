@@ -154,6 +154,14 @@ pub struct Train {
     pub snippet: Snippet,
 }
 
+impl Train {
+    /// Whether a step lies in it or near it that none of its edges explains.
+    pub(crate) fn has_unexplained(&self) -> bool {
+        let mut doubts = self.doubts.iter();
+        doubts.any(|doubt| matches!(doubt, Doubt::UnexplainedEdge(_)))
+    }
+}
+
 /// Mains hum.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Hum {

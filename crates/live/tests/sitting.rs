@@ -145,6 +145,40 @@ fn live_and_check_agree_to_the_last_bit() {
     }
 }
 
+/// What a transition is that no pulse explains shows in the trace beside it, live as in a file.
+#[test]
+fn a_late_reopening_is_told_alike_live_and_in_the_report() {
+    let mut scenario = synth::Scenario {
+        numbers: vec![9, 6],
+        ..synth::Scenario::default()
+    };
+    scenario.dial.late_reopening = Some(synth::LateReopening {
+        pulse: 3,
+        after_s: 0.009,
+        opening_s: 0.006,
+    });
+    let rendered = synth::render(&scenario);
+    let bytes: Vec<u8> = rendered.channels[0]
+        .iter()
+        .flat_map(|x| x.to_le_bytes())
+        .collect();
+    let format = Format {
+        sample_rate_hz: rendered.sample_rate_hz as u32,
+        channels: 1,
+        encoding: Encoding::F32,
+    };
+    let bench = Bench::new();
+    let (events, record) = held(&bench, format, &bytes, 480);
+    let (told, report) = (standing(&events), &measured(&record).scored.digits);
+    assert!(!told.is_empty());
+    let doubt = report[0].doubt.as_deref().unwrap_or_default();
+    assert!(doubt.contains("open"), "{doubt}");
+    for (live, file) in told.iter().zip(report) {
+        same_figures(&live.digit, file);
+        assert_eq!(live.digit.doubt, file.doubt);
+    }
+}
+
 #[test]
 fn the_capture_is_the_source_bit_for_bit() {
     let bench = Bench::new();
