@@ -356,7 +356,9 @@ fn build(
     let stretch = from * coarse.factor
         ..((pulses.last()?.closing.at + margin) * coarse.factor).min(window.samples.len());
     let samples = window.samples(stretch.clone(), hum);
-    let refiner = Refiner::new(&samples, window.rate_hz, &window.tools.followers, sign);
+    let recorded = &window.samples[stretch.clone()];
+    let followers = &window.tools.followers;
+    let refiner = Refiner::new(&samples, recorded, window.rate_hz, followers, sign);
     let local: Vec<Pulse> = pulses.iter().map(|p| p.earlier(from)).collect();
     let mut refined = refiner.run(&local, coarse, &found.entry.probe, found.chain.amplitude);
     let places =

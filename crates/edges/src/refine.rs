@@ -12,6 +12,7 @@ use crate::settle;
 use crate::shape::Shape;
 use rustfft::num_complex::Complex64;
 use std::cell::OnceCell;
+use std::ops::Range;
 
 /// Fitted before and after a transition. Longer windows add little: what times a step is its slope.
 const AROUND_S: f64 = 0.002;
@@ -67,13 +68,12 @@ const CLIPPED_COMMON: f64 = 0.15;
 const HIDDEN_RESIDUAL: f64 = 0.03;
 const HIDDEN_USUALS: f64 = 3.0;
 const HIDDEN_S: f64 = 0.000_1;
-/// Samples this close have one value. A trace whose values lie far apart, beside its range, is flat
+/// A trace whose values lie far apart, beside its range, is flat
 /// without being cut off, unless at the recorder's own full scale.
-const SAME: f64 = 1e-9;
 const COARSE: f64 = 0.001;
 /// Where half of the steps from value to value are larger than that, there are no more values than this.
 const MOST_VALUES: usize = 2_002;
-const FULL_SCALE: f64 = 0.97;
+const FULL_SCALE: f32 = 0.97;
 /// Looked at beside a transition for flat tops.
 const FLAT_S: f64 = 0.001;
 
@@ -139,7 +139,10 @@ struct Contact<'a> {
 }
 
 pub(crate) struct Refiner<'a> {
+    /// Without hum.
     samples: &'a [f64],
+    /// As they were recorded: what is cut off is flat in these alone.
+    recorded: &'a [f32],
     rate_hz: f64,
     followers: &'a Followers,
     /// Sign of an opening.
@@ -149,19 +152,19 @@ pub(crate) struct Refiner<'a> {
 }
 
 /// Whether the values that samples take lie as far apart as those of an encoding of eight bits.
-fn coarse_levels(samples: &[f64]) -> bool {
-    let mut values: Vec<f64> = Vec::new();
+fn coarse_levels(samples: &[f32]) -> bool {
+    let mut values: Vec<f32> = Vec::new();
     for part in samples.chunks(MOST_VALUES) {
         values.extend_from_slice(part);
-        values.sort_unstable_by(f64::total_cmp);
+        values.sort_unstable_by(f32::total_cmp);
         values.dedup();
         if values.len() > MOST_VALUES {
             return false;
         }
     }
-    let steps: Vec<f64> = values.windows(2).map(|w| w[1] - w[0]).collect();
+    let steps: Vec<f64> = values.windows(2).map(|w| f64::from(w[1] - w[0])).collect();
     match (linear::median(&steps), values.first(), values.last()) {
-        (Some(step), Some(lowest), Some(highest)) => step > COARSE * (highest - lowest),
+        (Some(step), Some(lowest), Some(highest)) => step > COARSE * f64::from(highest - lowest),
         _ => false,
     }
 }
@@ -170,12 +173,14 @@ impl<'a> Refiner<'a> {
     /// `sign` is that of an opening.
     pub(crate) fn new(
         samples: &'a [f64],
+        recorded: &'a [f32],
         rate_hz: f64,
         followers: &'a Followers,
         sign: f64,
     ) -> Self {
         Refiner {
             samples,
+            recorded,
             rate_hz,
             followers,
             sign,
@@ -310,7 +315,8 @@ impl<'a> Refiner<'a> {
             first: at + 2.0,
             last: at + 2.0 + length,
         };
-        let (before, after) = (flat(self.window(before).0), flat(self.window(after).0));
+        let flat_in = |bounds| flat(&self.recorded[self.range(bounds)]);
+        let (before, after) = (flat_in(before), flat_in(after));
         let (level, count) = match (before, after) {
             (Some(flat), None) | (None, Some(flat)) => flat,
             _ => return None,
@@ -318,7 +324,7 @@ impl<'a> Refiner<'a> {
         let coarse = || {
             *self
                 .coarse_levels
-                .get_or_init(|| coarse_levels(self.samples))
+                .get_or_init(|| coarse_levels(self.recorded))
         };
         (level.abs() > FULL_SCALE || !coarse()).then_some(count)
     }
@@ -449,10 +455,14 @@ impl<'a> Refiner<'a> {
 
     /// Window of the samples within bounds and the place of its first.
     fn window(&self, bounds: Bounds) -> (&[f64], f64) {
+        let range = self.range(bounds);
+        (&self.samples[range.clone()], range.start as f64)
+    }
+
+    fn range(&self, bounds: Bounds) -> Range<usize> {
         let first = bounds.first.max(0.0).ceil() as usize;
         let last = (bounds.last.max(0.0) as usize).min(self.samples.len());
-        let first = first.min(last);
-        (&self.samples[first..last], first as f64)
+        first.min(last)..last
     }
 
     /// Fits one step alone near `at`. Instants of the fit are moved to the samples' own count.
@@ -619,13 +629,13 @@ fn fitted(fit: &Fit, sign: f64) -> Fitted {
 }
 
 /// The extreme value that nearly all of the window has, and how many samples have it.
-fn flat(window: &[f64]) -> Option<(f64, usize)> {
-    let highest = window.iter().copied().fold(f64::MIN, f64::max);
-    let lowest = window.iter().copied().fold(f64::MAX, f64::min);
+fn flat(window: &[f32]) -> Option<(f32, usize)> {
+    let highest = window.iter().copied().fold(f32::MIN, f32::max);
+    let lowest = window.iter().copied().fold(f32::MAX, f32::min);
     [highest, lowest]
         .into_iter()
         .map(|extreme| {
-            let same = window.iter().filter(|x| (**x - extreme).abs() < SAME);
+            let same = window.iter().filter(|x| **x == extreme);
             (extreme, same.count())
         })
         .max_by_key(|flat| flat.1)
