@@ -46,7 +46,7 @@ impl Container {
 }
 
 /// Formats that are known by their first bytes and not read: offset, bytes, name.
-const NAMED: [(usize, &[u8], &str); 19] = [
+const NAMED: [(usize, &[u8], &str); 13] = [
     (0, b"#!AMR", "AMR"),
     (0, b"#!SILK", "SILK"),
     (0, b"\x30\x26\xB2\x75\x8E\x66\xCF\x11", "WMA (ASF)"),
@@ -58,14 +58,38 @@ const NAMED: [(usize, &[u8], &str); 19] = [
     (0, b"riff\x2E\x91\xCF\x11", "Wave64"),
     (0, b"Creative Voice File", "VOC"),
     (0, b".RMF", "RealMedia"),
-    (0, b"MThd", "MIDI, which holds notes and no sound,"),
     (8, b"AVI ", "AVI video"),
     (0, b"FLV\x01", "Flash video"),
-    (0, b"PK\x03\x04", "a ZIP archive"),
-    (0, b"\x1F\x8B", "a gzip archive"),
-    (0, b"%PDF", "PDF"),
-    (0, b"\x89PNG", "a PNG picture"),
-    (0, b"\xFF\xD8\xFF", "a JPEG picture"),
+];
+
+/// What holds no sound by itself: offset, bytes, and what it is and what to do.
+const SILENT: [(usize, &[u8], &str); 6] = [
+    (
+        0,
+        b"MThd",
+        "it is MIDI, which holds notes and no sound; name a recording",
+    ),
+    (
+        0,
+        b"PK\x03\x04",
+        "it is a ZIP archive; unpack it and name the recording in it",
+    ),
+    (
+        0,
+        b"\x1F\x8B",
+        "it is a gzip archive; unpack it and name the recording in it",
+    ),
+    (0, b"%PDF", "it is a PDF and no sound; name a recording"),
+    (
+        0,
+        b"\x89PNG",
+        "it is a picture (PNG) and no sound; name a recording",
+    ),
+    (
+        0,
+        b"\xFF\xD8\xFF",
+        "it is a picture (JPEG) and no sound; name a recording",
+    ),
 ];
 
 /// Decides what the file is, or names what it is not.
@@ -83,11 +107,16 @@ pub(crate) fn kind(head: &[u8]) -> Result<Kind, Error> {
         refuse_unread_codec(container, head)?;
         return Ok(Kind::Packets(container));
     }
-    if let Some((.., name)) = NAMED
-        .iter()
-        .find(|(at, magic, _)| head.get(*at..).is_some_and(|h| h.starts_with(magic)))
-    {
+    let named = |list: &[(usize, &[u8], &'static str)]| {
+        list.iter()
+            .find(|(at, magic, _)| head.get(*at..).is_some_and(|h| h.starts_with(magic)))
+            .map(|(.., words)| *words)
+    };
+    if let Some(name) = named(&NAMED) {
         return Err(not_decoded(name));
+    }
+    if let Some(words) = named(&SILENT) {
+        return Err(Error::new("no-sound", words));
     }
     if head.starts_with(&[0x1A, 0x45, 0xDF, 0xA3]) {
         return Err(not_decoded(matroska_name(head)));

@@ -566,3 +566,30 @@ fn raw_formats_are_three_parts() {
         assert_eq!(error.code(), "bad-raw-format", "{text}");
     }
 }
+
+/// A picture has no sound to be converted.
+#[test]
+fn what_holds_no_sound_is_named_without_advice_to_convert_it() {
+    let cases: [(&[u8], &str); 4] = [
+        (b"\x89PNG\r\n\x1a\n", "picture"),
+        (b"%PDF-1.7\n", "PDF"),
+        (b"PK\x03\x04\x14\x00\x00\x00", "unpack"),
+        (b"MThd\x00\x00\x00\x06", "notes"),
+    ];
+    for (head, word) in cases {
+        let mut bytes = head.to_vec();
+        bytes.resize(4096, 0x5A);
+        let error = Recording::from_reader(
+            Box::new(std::io::Cursor::new(bytes)),
+            "a file",
+            &OpenOptions::default(),
+        )
+        .expect_err("no sound");
+        let message = error.to_string();
+        assert_eq!(error.code(), "no-sound");
+        assert!(
+            message.contains(word) && !message.contains("ffmpeg"),
+            "{message}"
+        );
+    }
+}

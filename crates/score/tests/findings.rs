@@ -284,6 +284,28 @@ fn how_much_to_change_a_speed() {
     );
 }
 
+/// 58 % against 60-64 % is 4 points below the middle, which is 6.5 % of it: the two must not be mixed up.
+#[test]
+fn a_difference_of_percentages_is_in_points() {
+    let findings = scored(
+        vec![common::dial(10, 10.0, 58.0)],
+        &common::by("us-1956-later"),
+    )
+    .findings;
+    let finding = &findings[0];
+    assert_eq!(finding.code, "percent-break-low");
+    assert!(
+        finding.evidence.ends_with(", 4.0 points below the middle"),
+        "{}",
+        finding.evidence
+    );
+    assert!(
+        finding.advice.starts_with("raise it by 4.0 points to reach the middle of the limits; from +2.0 to +6.0 points passes; "),
+        "{}",
+        finding.advice
+    );
+}
+
 /// A ratio stays a ratio, a period a period, and milliseconds stay milliseconds.
 #[test]
 fn how_much_is_said_in_the_kind_of_the_limit() {

@@ -161,6 +161,10 @@ fn length(evidence: &Evidence, quantity: &'static str, range: Option<&Range>) ->
     Some(told(quantity, mean, band, range, digits, word, how_much))
 }
 
+const PERCENT: &str = " %";
+/// Differences of percentages.
+const POINTS: &str = " points";
+
 fn told(
     quantity_name: &'static str,
     value: f64,
@@ -181,11 +185,16 @@ fn told(
     let relative = how_much
         .middle
         .map(|middle| {
-            let percent = 100.0 * (value - middle) / middle;
+            // A share of a percentage would be taken for a difference of percentages.
+            let (apart, unit) = if unit == PERCENT {
+                (value - middle, POINTS)
+            } else {
+                (100.0 * (value - middle) / middle, PERCENT)
+            };
             format!(
-                ", {} % {} the middle",
-                significant(percent.abs(), 2),
-                if percent < 0.0 { "below" } else { "above" }
+                ", {}{unit} {} the middle",
+                significant(apart.abs(), 2),
+                if apart < 0.0 { "below" } else { "above" }
             )
         })
         .unwrap_or_default();
@@ -213,6 +222,7 @@ fn told(
 
 /// `raise it by 0.4 pps to reach the middle of the limits; from +0.1 to +1.1 pps passes; `.
 fn how_much_in_words(how_much: &HowMuch, unit: &str) -> String {
+    let unit = if unit == PERCENT { POINTS } else { unit };
     let signed = |change: f64| {
         format!(
             "{}{}",
