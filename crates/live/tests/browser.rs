@@ -166,16 +166,10 @@ fn voice_processing_that_the_browser_keeps_on_is_refused() {
     ];
     browser::with(&sound, async |browser| {
         for (name, words) in cases {
-            browser.open("about:blank").await;
-            browser.open(&served.url).await;
-            browser.wait_for("#state", "Ready").await;
-            browser
-                .value(&format!(
+            browser.start_altered(&served.url, &format!(
                     "const plain = MediaStreamTrack.prototype.getSettings;
                      MediaStreamTrack.prototype.getSettings = function() {{ return {{ ...plain.call(this), {name}: true }}; }};"
-                ))
-                .await;
-            browser.press(" ").await;
+                )).await;
             let alert = browser.wait_for("#alerts", "The browser keeps").await;
             assert!(
                 alert.contains(words) && alert.contains("nothing is measured"),
@@ -202,25 +196,18 @@ fn an_input_that_cannot_be_had_is_explained() {
     ];
     browser::with(&sound, async |browser| {
         for (name, words) in cases {
-            browser.open("about:blank").await;
-            browser.open(&served.url).await;
-            browser.wait_for("#state", "Ready").await;
-            browser
-                .value(&format!(
+            browser.start_altered(&served.url, &format!(
                     "navigator.mediaDevices.getUserMedia = async () => {{ throw new DOMException('no', '{name}'); }};"
-                ))
-                .await;
-            browser.press(" ").await;
+                )).await;
             browser.wait_for("#alerts", words).await;
         }
         // Browsers give no input to a page that came over a network without encryption.
-        browser.open("about:blank").await;
-        browser.open(&served.url).await;
-        browser.wait_for("#state", "Ready").await;
         browser
-            .value("Object.defineProperty(window, 'isSecureContext', { value: false })")
+            .start_altered(
+                &served.url,
+                "Object.defineProperty(window, 'isSecureContext', { value: false })",
+            )
             .await;
-        browser.press(" ").await;
         browser
             .wait_for("#alerts", "the address is not this computer itself")
             .await;

@@ -8,57 +8,30 @@ pub(crate) struct Asset {
     pub(crate) body: &'static [u8],
 }
 
+const HTML: &str = "text/html; charset=utf-8";
+const CSS: &str = "text/css; charset=utf-8";
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+const SVG: &str = "image/svg+xml";
+
+const fn asset(target: &'static str, content_type: &'static str, body: &'static [u8]) -> Asset {
+    Asset {
+        target,
+        content_type,
+        body,
+    }
+}
+
 const ALL: [Asset; 10] = [
-    Asset {
-        target: "/",
-        content_type: "text/html; charset=utf-8",
-        body: include_bytes!("web/bench.html"),
-    },
-    Asset {
-        target: "/bench.css",
-        content_type: "text/css; charset=utf-8",
-        body: include_bytes!("web/bench.css"),
-    },
-    Asset {
-        target: "/bench.js",
-        content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("web/bench.js"),
-    },
-    Asset {
-        target: "/page.js",
-        content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("web/page.js"),
-    },
-    Asset {
-        target: "/input.js",
-        content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("web/input.js"),
-    },
-    Asset {
-        target: "/figures.js",
-        content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("web/figures.js"),
-    },
-    Asset {
-        target: "/reports.js",
-        content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("web/reports.js"),
-    },
-    Asset {
-        target: "/drawing.js",
-        content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("web/drawing.js"),
-    },
-    Asset {
-        target: "/capture.js",
-        content_type: "text/javascript; charset=utf-8",
-        body: include_bytes!("web/capture.js"),
-    },
-    Asset {
-        target: "/icon.svg",
-        content_type: "image/svg+xml",
-        body: include_bytes!("web/icon.svg"),
-    },
+    asset("/", HTML, include_bytes!("web/bench.html")),
+    asset("/bench.css", CSS, include_bytes!("web/bench.css")),
+    asset("/bench.js", SCRIPT, include_bytes!("web/bench.js")),
+    asset("/page.js", SCRIPT, include_bytes!("web/page.js")),
+    asset("/input.js", SCRIPT, include_bytes!("web/input.js")),
+    asset("/figures.js", SCRIPT, include_bytes!("web/figures.js")),
+    asset("/reports.js", SCRIPT, include_bytes!("web/reports.js")),
+    asset("/drawing.js", SCRIPT, include_bytes!("web/drawing.js")),
+    asset("/capture.js", SCRIPT, include_bytes!("web/capture.js")),
+    asset("/icon.svg", SVG, include_bytes!("web/icon.svg")),
 ];
 
 /// The part that is asked for, by its exact name.

@@ -170,6 +170,16 @@ impl Browser {
         self.client.goto(url).await.unwrap();
     }
 
+    /// Opens the page anew, runs a script in it once it is ready, and starts listening.
+    #[allow(dead_code, reason = "not every test file alters the page")]
+    pub(crate) async fn start_altered(&self, url: &str, script: &str) {
+        self.open("about:blank").await;
+        self.open(url).await;
+        self.wait_for("#state", "Ready").await;
+        self.value(script).await;
+        self.press(" ").await;
+    }
+
     /// Presses a key as a hand would, on whatever has the focus.
     pub(crate) async fn press(&self, key: &str) {
         let body = self.client.find(Locator::Css("body")).await.unwrap();
