@@ -32,6 +32,9 @@ enum Task {
     /// Measures the delay of a live digit and ten minutes of capture, and writes that section of docs/performance.md
     #[cfg(unix)]
     Live(performance::live::LiveOptions),
+    /// Measures a batch of many recordings and a comparison, and writes that section of docs/performance.md
+    #[cfg(unix)]
+    Box(performance::boxes::BoxOptions),
     /// Measures how often each finding is made where its fault is, and where it is not
     Findings(findings::Options),
     /// Writes one recording of a family with its truth, and prints its scenario
@@ -46,6 +49,8 @@ fn main() -> anyhow::Result<ExitCode> {
         Task::Performance(options) => performance::run(&options),
         #[cfg(unix)]
         Task::Live(options) => performance::live::run(&options),
+        #[cfg(unix)]
+        Task::Box(options) => performance::boxes::run(&options),
         Task::Findings(options) => findings::run(&options).map(|()| ExitCode::SUCCESS),
         Task::Draw(options) => accuracy::draw(&options).map(|()| ExitCode::SUCCESS),
     }

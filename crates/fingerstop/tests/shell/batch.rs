@@ -195,6 +195,52 @@ fn a_run_goes_on_where_it_was_cut_off() {
     assert_eq!(session.read("cut.ndjson"), kept);
 }
 
+/// Killed as hard as a system can, each time after a result or more has come: what is there in the end is what an
+/// undisturbed run leaves, every recording once. `tests/outside/kill_and_resume.py` does the same with 10 000.
+#[test]
+fn a_run_that_is_killed_loses_no_recording_and_counts_none_twice() {
+    const RECORDINGS: usize = 48;
+    const KILLS: usize = 4;
+    let session = Session::new();
+    session.dial("one.wav", "3", &[]);
+    fs::create_dir(session.path("many")).unwrap();
+    for index in 0..RECORDINGS {
+        let path = session.path(&format!("many/{index:02}-1.wav"));
+        fs::copy(session.path("one.wav"), path).unwrap();
+    }
+    let arguments = ["batch", "many", "--limits", "us-1956-later", "--ndjson"];
+    let whole = session.run(&[&arguments[..], &["whole.ndjson"]].concat());
+    let resumed = [&arguments[..], &["killed.ndjson", "--resume"]].concat();
+    let there = || fs::read_to_string(session.path("killed.ndjson")).unwrap_or_default();
+    let mut kills = 0;
+    while kills < KILLS {
+        let before = there().lines().count();
+        let mut child = session
+            .command(&resumed)
+            .stdout(std::process::Stdio::null())
+            .spawn()
+            .unwrap();
+        while there().matches('\n').count() <= before && child.try_wait().unwrap().is_none() {
+            std::thread::sleep(std::time::Duration::from_millis(1));
+        }
+        let ended = child.try_wait().unwrap().is_some();
+        child.kill().unwrap();
+        child.wait().unwrap();
+        if ended {
+            break;
+        }
+        kills += 1;
+    }
+    assert!(kills > 0, "no run was killed on its way");
+    let ran = session.run(&resumed);
+    assert_eq!((ran.stdout, ran.code), (whole.stdout, whole.code));
+    assert_eq!(there(), session.read("whole.ndjson"));
+    let mut names = inputs(&there());
+    names.sort();
+    names.dedup();
+    assert_eq!(names.len(), RECORDINGS);
+}
+
 #[test]
 fn resuming_measures_again_only_what_changed() {
     let session = box_of_dials();

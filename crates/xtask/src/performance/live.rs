@@ -9,9 +9,10 @@ use clap::Args;
 use live::{Arrival, Encoding, Event, Format, Setup, Sitting};
 
 use super::content::{Content, RATE_HZ};
+use super::page::with_section;
 
-/// The section of the page that is written here, up to its end.
-pub(crate) const HEADING: &str = "## Live capture";
+/// The section of the page that is written here.
+const HEADING: &str = "## Live capture";
 
 #[derive(Args)]
 pub(crate) struct LiveOptions {
@@ -19,7 +20,7 @@ pub(crate) struct LiveOptions {
     #[arg(long, default_value_t = 10)]
     minutes: usize,
 
-    /// Page whose last section is written
+    /// Page whose section is written
     #[arg(short, long, default_value = "docs/performance.md")]
     output: std::path::PathBuf,
 }
@@ -62,8 +63,7 @@ pub(crate) fn run(options: &LiveOptions) -> anyhow::Result<ExitCode> {
     ensure!(kept == bytes, "the capture is not what was pushed");
     let section = section(&seen, options.minutes, digits);
     let page = std::fs::read_to_string(&options.output).unwrap_or_default();
-    let before = page.split(HEADING).next().unwrap_or_default().trim_end();
-    std::fs::write(&options.output, format!("{before}\n\n{section}"))
+    std::fs::write(&options.output, with_section(&page, HEADING, &section))
         .with_context(|| format!("cannot write {}", options.output.display()))?;
     print!("{section}");
     Ok(ExitCode::SUCCESS)

@@ -1,6 +1,7 @@
 //! The performance page: our command beside a well-known sound tool and beside the usual way in numpy, in one
 //! run on the same files.
 
+pub(crate) mod boxes;
 mod child;
 mod content;
 pub(crate) mod live;
@@ -72,7 +73,7 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     let bench = Bench {
         tool,
         usual_way: root.join(USUAL_WAY).display().to_string(),
-        folder: folder(options)?,
+        folder: folder(options.folder.as_deref())?,
     };
     let quiet = options.minutes.iter().map(|m| (Content::Quiet, *m));
     let worst = Content::WORST.map(|c| (c, options.worst_minutes));
@@ -82,23 +83,16 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         .collect::<Result<_, _>>()?;
     let start = bench.start()?;
     let page = page::page(&options.arguments(), &rows, start);
-    let page = format!("{page}{}", kept_section(&options.output));
+    let old = std::fs::read_to_string(&options.output).unwrap_or_default();
+    let page = page + page::sections(&old);
     std::fs::write(&options.output, &page)
         .with_context(|| format!("cannot write {}", options.output.display()))?;
     print!("{page}");
     Ok(ExitCode::SUCCESS)
 }
 
-/// The section on live capture is measured by a command of its own, and kept.
-fn kept_section(output: &Path) -> String {
-    let old = std::fs::read_to_string(output).unwrap_or_default();
-    old.find(live::HEADING)
-        .map(|at| format!("\n{}", &old[at..]))
-        .unwrap_or_default()
-}
-
-fn folder(options: &Options) -> anyhow::Result<tempfile::TempDir> {
-    let folder = match &options.folder {
+fn folder(wanted: Option<&Path>) -> anyhow::Result<tempfile::TempDir> {
+    let folder = match wanted {
         Some(folder) => tempfile::tempdir_in(folder),
         None => tempfile::tempdir(),
     };

@@ -54,9 +54,23 @@ fn row(row: &Row) -> String {
 }
 
 /// Two figures that say something, however small.
-fn significant(ratio: f64) -> String {
+pub(crate) fn significant(ratio: f64) -> String {
     let places = (1.0 - ratio.log10().floor()).clamp(0.0, 6.0) as usize;
     format!("{ratio:.places$}")
+}
+
+/// The sections of a page, each of which a command of its own measures, with the line end before them.
+pub(crate) fn sections(page: &str) -> &str {
+    page.find("\n## ").map_or("", |at| &page[at..])
+}
+
+/// A page with one of its sections, which begin with `## `, made anew; one that it lacks comes last.
+pub(crate) fn with_section(page: &str, heading: &str, section: &str) -> String {
+    let at = page.find(heading).unwrap_or(page.len());
+    let (before, old) = page.split_at(at);
+    let after = sections(old).trim_start();
+    let between = if after.is_empty() { "" } else { "\n" };
+    format!("{}\n\n{section}{between}{after}", before.trim_end())
 }
 
 fn length(minutes: usize) -> String {
@@ -108,6 +122,40 @@ mod of_page {
             wall_s: 0.009,
             peak_mb: 12.0,
         }
+    }
+
+    #[test]
+    fn a_section_is_replaced_where_it_stands_or_added_at_the_end() {
+        let page = "# P\n\nx\n\n## One\n\n1\n\n## Two\n\n2\n";
+        assert_eq!(
+            with_section(page, "## One", "## One\n\nnew\n"),
+            "# P\n\nx\n\n## One\n\nnew\n\n## Two\n\n2\n"
+        );
+        assert_eq!(
+            with_section(page, "## Two", "## Two\n\nnew\n"),
+            "# P\n\nx\n\n## One\n\n1\n\n## Two\n\nnew\n"
+        );
+        assert_eq!(
+            with_section("# P\n", "## One", "## One\n"),
+            "# P\n\n## One\n"
+        );
+    }
+
+    #[test]
+    fn the_sections_are_kept_when_the_page_is_made_anew() {
+        let hour = Row {
+            content: super::super::Content::Quiet,
+            minutes: 60,
+            ours: cost(0.5),
+            sox: cost(1.0),
+            usual_way: None,
+        };
+        let made = page("", &[hour], cost(0.01));
+        assert_eq!(sections(&made), "");
+        let whole = with_section(&made, "## One", "## One\n\n1\n");
+        let whole = with_section(&whole, "## Two", "## Two\n\n2\n");
+        assert_eq!(made.clone() + sections(&whole), whole);
+        assert!(whole.ends_with(".\n\n## One\n\n1\n\n## Two\n\n2\n"));
     }
 
     #[test]
