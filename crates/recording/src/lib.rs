@@ -21,6 +21,7 @@
 //! ```
 //!
 //! This crate does not know what a dial is.
+#![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
 mod aiff;
 mod caf;

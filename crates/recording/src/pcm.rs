@@ -49,7 +49,9 @@ impl PcmStream {
     ) -> PcmStream {
         let frame_bytes = format.coding.bytes() * usize::from(channels);
         let block = (BLOCK_BYTES / frame_bytes).max(1) * frame_bytes;
-        let buffer = vec![0; block];
+        // A short recording needs no whole block; a length that is not true is found out by reading.
+        let bytes = length.bytes().min(block as u64) as usize;
+        let buffer = vec![0; bytes.next_multiple_of(frame_bytes).max(frame_bytes)];
         PcmStream {
             source,
             format,

@@ -7,7 +7,7 @@ use std::path::Path;
 
 use crate::clip::ClipCounter;
 use crate::sniff::{self, Kind};
-use crate::source::ByteSource;
+use crate::source::{self, ByteSource};
 use crate::stream::{Notes, Opened, Stream};
 use crate::{Error, Facts, Gap, OpenOptions, Warning};
 use crate::{aiff, caf, csv, packets, raw, wav};
@@ -45,17 +45,13 @@ impl Recording {
     /// A file on disk can be looked into twice, and some containers need that.
     fn from_file(mut file: File, name: &str, options: &OpenOptions) -> Result<Recording, Error> {
         let mut head = Vec::new();
-        file.by_ref()
-            .take(sniff::HEAD_BYTES as u64)
-            .read_to_end(&mut head)
-            .map_err(Error::io)?;
-        file.rewind().map_err(Error::io)?;
-        match sniff::kind(&head) {
-            Ok(Kind::Packets(container)) => {
-                Ok(Recording::new(packets::open_file(file, container)?))
-            }
-            _ => Recording::from_reader(Box::new(file), name, options),
+        source::read_up_to(&mut file, sniff::HEAD_BYTES, &mut head).map_err(Error::io)?;
+        if let Ok(Kind::Packets(container)) = sniff::kind(&head) {
+            file.rewind().map_err(Error::io)?;
+            return Ok(Recording::new(packets::open_file(file, container)?));
         }
+        let source = ByteSource::after(head, Box::new(file));
+        Recording::from_source(source, name, options)
     }
 
     /// Reads from a reader that need not be able to seek, such as standard input. `name` is only a
@@ -68,7 +64,14 @@ impl Recording {
         name: &str,
         options: &OpenOptions,
     ) -> Result<Recording, Error> {
-        let mut source = ByteSource::new(reader);
+        Recording::from_source(ByteSource::new(reader), name, options)
+    }
+
+    fn from_source(
+        mut source: ByteSource,
+        name: &str,
+        options: &OpenOptions,
+    ) -> Result<Recording, Error> {
         let head = source.peek(sniff::HEAD_BYTES).map_err(Error::io)?;
         if head.is_empty() {
             return Err(Error::new(

@@ -2,6 +2,9 @@
 
 use std::io::{self, Read};
 
+/// Most bytes that room is made for before they are seen to be there.
+const ROOM: usize = 4096;
+
 /// A reader that can be looked into before it is read.
 pub(crate) struct ByteSource {
     inner: Box<dyn Read + Send>,
@@ -12,9 +15,14 @@ pub(crate) struct ByteSource {
 
 impl ByteSource {
     pub(crate) fn new(inner: Box<dyn Read + Send>) -> ByteSource {
+        ByteSource::after(Vec::new(), inner)
+    }
+
+    /// A source of which `head` was read already.
+    pub(crate) fn after(head: Vec<u8>, inner: Box<dyn Read + Send>) -> ByteSource {
         ByteSource {
             inner,
-            ahead: Vec::new(),
+            ahead: head,
             taken: 0,
             position: 0,
         }
@@ -31,12 +39,7 @@ impl ByteSource {
         if held < count {
             self.ahead.drain(..self.taken);
             self.taken = 0;
-            let missing = (count - held) as u64;
-            // `read_to_end` grows with what is there: a huge `count` alone allocates nothing.
-            self.inner
-                .by_ref()
-                .take(missing)
-                .read_to_end(&mut self.ahead)?;
+            read_up_to(&mut self.inner, count - held, &mut self.ahead)?;
         }
         let held = &self.ahead[self.taken..];
         Ok(&held[..held.len().min(count)])
@@ -84,6 +87,18 @@ impl Read for ByteSource {
     }
 }
 
+/// Appends the next `count` bytes of `reader` to `bytes`; fewer only at the end.
+pub(crate) fn read_up_to(
+    reader: &mut impl Read,
+    count: usize,
+    bytes: &mut Vec<u8>,
+) -> io::Result<()> {
+    // With room for them a few bytes come in one read; more grow with what is there, so that a huge `count` alone
+    // allocates nothing.
+    bytes.reserve(count.min(ROOM));
+    reader.take(count as u64).read_to_end(bytes).map(drop)
+}
+
 /// Fills `buffer` from `reader`, however small the pieces are that come; returns the count of bytes,
 /// fewer than its length only at the end.
 pub(crate) fn fill(reader: &mut impl Read, buffer: &mut [u8]) -> io::Result<usize> {
@@ -97,4 +112,59 @@ pub(crate) fn fill(reader: &mut impl Read, buffer: &mut [u8]) -> io::Result<usiz
         }
     }
     Ok(filled)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::Arc;
+    use std::sync::atomic::{AtomicUsize, Ordering};
+
+    /// Gives zeros, and counts how often it is asked.
+    struct Counted {
+        left: usize,
+        reads: Arc<AtomicUsize>,
+    }
+
+    impl Read for Counted {
+        fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
+            self.reads.fetch_add(1, Ordering::Relaxed);
+            let count = buffer.len().min(self.left);
+            self.left -= count;
+            Ok(count)
+        }
+    }
+
+    fn peeked(there: usize, count: usize) -> (usize, usize) {
+        let reads = Arc::new(AtomicUsize::new(0));
+        let left = there;
+        let reader = Counted {
+            left,
+            reads: reads.clone(),
+        };
+        let mut source = ByteSource::new(Box::new(reader));
+        let seen = source.peek(count).unwrap().len();
+        (seen, reads.load(Ordering::Relaxed))
+    }
+
+    /// Each read is a call into the system, and a box of dials holds many small files.
+    #[test]
+    fn a_look_ahead_takes_one_read() {
+        assert_eq!(peeked(10_000, ROOM), (ROOM, 1));
+        let (seen, reads) = peeked(100, ROOM);
+        assert!(seen == 100 && reads <= 2, "{seen} bytes in {reads} reads");
+    }
+
+    #[test]
+    fn what_was_read_already_comes_first() {
+        let rest = &[3u8, 4, 5][..];
+        let mut source = ByteSource::after(vec![1, 2], Box::new(rest));
+        assert_eq!(source.peek(3).unwrap(), [1, 2, 3]);
+        let mut bytes = [0; 8];
+        assert_eq!(
+            (source.fill(&mut bytes).unwrap(), source.position()),
+            (5, 5)
+        );
+        assert_eq!(bytes[..5], [1, 2, 3, 4, 5]);
+    }
 }

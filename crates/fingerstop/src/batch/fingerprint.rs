@@ -38,7 +38,7 @@ impl Fingerprint {
             modified_ns: modified
                 .map(|since| since.as_nanos().to_string())
                 .unwrap_or_default(),
-            xxh3: hash(path)?,
+            xxh3: hash(path, facts.len())?,
             options: options.to_owned(),
         })
     }
@@ -49,10 +49,11 @@ impl Fingerprint {
     }
 }
 
-fn hash(path: &Path) -> io::Result<String> {
+fn hash(path: &Path, bytes: u64) -> io::Result<String> {
     let mut file = File::open(path)?;
     let mut hasher = Xxh3::new();
-    let mut block = vec![0; BLOCK];
+    // No larger than a short file wants it.
+    let mut block = vec![0; bytes.clamp(1, BLOCK as u64) as usize];
     loop {
         let read = file.read(&mut block)?;
         if read == 0 {

@@ -16,6 +16,13 @@ struct Source<I> {
     stopped: bool,
 }
 
+impl<I> Source<I> {
+    /// True when so many items are out that the next one has to wait.
+    fn is_far_ahead(&self) -> bool {
+        self.given >= self.taken + WINDOW
+    }
+}
+
 struct Shared<I> {
     source: Mutex<Source<I>>,
     moved: Condvar,
@@ -65,7 +72,7 @@ impl<T, I: Iterator<Item = T>> Shared<I> {
     /// The next item, once it is not too far ahead of what was taken.
     fn next(&self) -> Option<(u64, T)> {
         let mut source = self.lock();
-        while !source.stopped && source.given >= source.taken + WINDOW {
+        while !source.stopped && source.is_far_ahead() {
             source = self
                 .moved
                 .wait(source)
@@ -100,10 +107,14 @@ impl<T, I: Iterator<Item = T>> Shared<I> {
                 wanted += 1;
                 let taken = take(result);
                 let mut source = self.lock();
+                // Only a worker that was too far ahead waits.
+                let waited = source.is_far_ahead();
                 source.taken = wanted;
                 source.stopped |= taken.is_err();
                 drop(source);
-                self.moved.notify_all();
+                if waited {
+                    self.moved.notify_all();
+                }
                 taken?;
             }
         }
