@@ -1,21 +1,57 @@
-//! Debian packages that tests want beside the Rust toolchain and gcc.
+//! What tests want beside the Rust toolchain and gcc: Debian packages, and one of npm's.
 
 use std::env;
+use std::path::Path;
 use std::process::Command;
 
 /// A program and the package that brings it.
-const WANTED: [(&str, &str); 4] = [
+const WANTED: [(&str, &str); 6] = [
     // The tests of `listen` play into a sound server and record from it; it brings the ALSA library too.
     ("pulseaudio", "pulseaudio"),
     ("pacat", "pulseaudio-utils"),
     // The tests of the bench page use it as a person would, in a real browser.
     ("chromium", "chromium"),
     ("chromedriver", "chromium-driver"),
+    // Reports are printed by that browser, and what is on the paper is read again.
+    ("pdftotext", "poppler-utils"),
+    // What brings the checks below.
+    ("npm", "npm"),
 ];
+
+/// Checks of what a page is to those who cannot see it well or not at all, run in the browser by the tests of reports. They
+/// look for it in this folder, from the root of the workspace.
+const AXE: &str = "axe-core@4.14.1";
+const AXE_FOLDER: &str = "target/axe-core";
 
 /// Installs what is missing where that can be done, and says so; elsewhere says what is missing. The tests that want it
 /// fail without it.
 pub(crate) fn install_missing() {
+    install_packages();
+    install_axe();
+}
+
+fn install_axe() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../..")
+        .join(AXE_FOLDER);
+    if folder.join("node_modules/axe-core/axe.min.js").is_file() {
+        return;
+    }
+    println!("installing {AXE} from npm into {AXE_FOLDER}, which the tests of reports want");
+    let status = std::fs::create_dir_all(&folder).and_then(|()| {
+        Command::new("npm")
+            .args(["install", "--no-save", "--no-audit", "--no-fund"])
+            .args(["--ignore-scripts", "--silent", "--prefix"])
+            .arg(&folder)
+            .arg(AXE)
+            .status()
+    });
+    if !status.is_ok_and(|status| status.success()) {
+        println!("{AXE} could not be installed; the tests that want it will fail");
+    }
+}
+
+fn install_packages() {
     let missing: Vec<&str> = WANTED
         .into_iter()
         .filter(|(program, _)| !is_there(program))

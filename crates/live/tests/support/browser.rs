@@ -48,6 +48,27 @@ impl WebDriverCompatibleCommand for OwnProtocol {
     }
 }
 
+/// What the browser wrote on its console since it was asked last.
+#[derive(Debug)]
+struct ConsoleLog;
+
+impl WebDriverCompatibleCommand for ConsoleLog {
+    fn endpoint(
+        &self,
+        base: &url::Url,
+        session: Option<&str>,
+    ) -> Result<url::Url, url::ParseError> {
+        base.join(&format!("session/{}/se/log", session.unwrap_or_default()))
+    }
+
+    fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
+        (
+            http::Method::POST,
+            Some(json!({ "type": "browser" }).to_string()),
+        )
+    }
+}
+
 /// Keeps what went wrong in the scripts of a page.
 const KEEPS_ERRORS: &str = "
     window.errors = [];
@@ -143,6 +164,7 @@ impl Browser {
             "goog:chromeOptions".to_owned(),
             json!({ "args": arguments }),
         );
+        capabilities.insert("goog:loggingPrefs".to_owned(), json!({ "browser": "ALL" }));
         let client = ClientBuilder::new(hyper_util::client::legacy::connect::HttpConnector::new())
             .capabilities(capabilities)
             .connect(&format!("http://127.0.0.1:{port}"))
@@ -164,6 +186,12 @@ impl Browser {
     /// A command of the browser's own protocol.
     pub(crate) async fn own(&self, command: Value) -> Value {
         self.client.issue_cmd(OwnProtocol(command)).await.unwrap()
+    }
+
+    /// What the browser wrote on its console since it was asked last.
+    #[allow(dead_code, reason = "not every test file asks")]
+    pub(crate) async fn console(&self) -> Value {
+        self.client.issue_cmd(ConsoleLog).await.unwrap()
     }
 
     pub(crate) async fn open(&self, url: &str) {

@@ -13,6 +13,9 @@ use crate::words::{pulses, verdict_words};
 /// Plots on one page at most: a number of seven digits is enough to see.
 const PLOTS_AT_MOST: usize = 8;
 
+/// One digit before and after, with its plot, goes on one A4 page.
+const STYLE: &str = "@media print{figure svg{width:95%}}\n";
+
 /// The comparison as an HTML document.
 ///
 /// # Errors
@@ -39,7 +42,7 @@ pub fn html(comparison: &Comparison, tool_version: &str) -> Result<String, PlotE
             (footing(tool_version))
         }
     };
-    Ok(page::head("Before and after", "") + &body.into_string() + &page::foot(""))
+    Ok(page::head("Before and after", STYLE) + &body.into_string() + &page::foot(""))
 }
 
 fn recordings(recordings: &[Saved]) -> Markup {

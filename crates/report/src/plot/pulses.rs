@@ -83,7 +83,8 @@ pub(crate) fn draw(sheet: &PulseSheet, theme: Theme) -> Result<String, PlotError
     } else {
         traces_top
     };
-    let height = panels_top + sheet.panels.len() as f64 * (PANEL + PANEL_SPACE) + 14.0;
+    // Nothing stands below the last panel.
+    let height = panels_top + sheet.panels.len() as f64 * (PANEL + PANEL_SPACE) - PANEL_SPACE + 4.0;
     paper::sheet(WIDTH, height, theme, &sheet.title, |paper| {
         key(paper, sheet)?;
         ribbons(paper, sheet, ribbons_top)?;
