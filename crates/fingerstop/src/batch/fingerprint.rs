@@ -8,8 +8,8 @@ use std::time::UNIX_EPOCH;
 use serde::{Deserialize, Serialize};
 use xxhash_rust::xxh3::Xxh3;
 
-/// Bytes read at a time.
-const BLOCK: usize = 128 * 1024;
+/// Bytes read at a time: they stay in the first cache until they are hashed.
+const BLOCK: usize = 32 * 1024;
 
 /// The file that a result was made from, and by which options.
 #[derive(Clone, Debug, Deserialize, PartialEq, Eq, Serialize)]

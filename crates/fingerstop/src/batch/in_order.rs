@@ -87,6 +87,10 @@ impl<T, I: Iterator<Item = T>> Shared<I> {
     }
 
     fn labour<R>(&self, work: &impl Fn(T) -> R, results: &Sender<(u64, R)>) {
+        let _alarm = Alarm(|| {
+            self.lock().stopped = true;
+            self.moved.notify_all();
+        });
         while let Some((place, item)) = self.next() {
             if results.send((place, work(item))).is_err() {
                 return;
@@ -119,6 +123,17 @@ impl<T, I: Iterator<Item = T>> Shared<I> {
             }
         }
         Ok(())
+    }
+}
+
+/// Runs when a worker panics: the others would wait for ever for a result that never comes.
+struct Alarm<F: Fn()>(F);
+
+impl<F: Fn()> Drop for Alarm<F> {
+    fn drop(&mut self) {
+        if std::thread::panicking() {
+            (self.0)();
+        }
     }
 }
 
@@ -164,5 +179,12 @@ mod tests {
         );
         assert!(matches!(ended, Err(Stop::Failed(_))));
         assert_eq!(taken, 11);
+    }
+
+    #[test]
+    fn a_panic_ends_the_work_instead_of_leaving_the_others_to_wait() {
+        let work = |item: u64| assert!(item != 3, "made to fail");
+        let ended = std::panic::catch_unwind(|| in_order(0..1_000_000, 2, work, |()| Ok(())));
+        assert!(ended.is_err());
     }
 }
