@@ -13,8 +13,9 @@ use crate::words::{pulses, verdict_words};
 /// Plots on one page at most: a number of seven digits is enough to see.
 const PLOTS_AT_MOST: usize = 8;
 
-/// One digit before and after, with its plot, goes on one A4 page.
-const STYLE: &str = "@media print{figure svg{width:95%}}\n";
+/// One digit before and after goes on one sheet, with its plot.
+const STYLE: &str =
+    "@media print{body{line-height:1.25}h2{margin-top:.8rem}figure svg{width:92%}}\n";
 
 /// The comparison as an HTML document.
 ///
