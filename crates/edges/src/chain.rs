@@ -6,6 +6,7 @@
 
 use crate::bank::{self, Candidate};
 use crate::linear;
+use std::cell::OnceCell;
 
 /// Bounds of a dial from 5 to 22 pps and 35 to 85 % break, with room to spare, in seconds.
 const BREAK_S: std::ops::RangeInclusive<f64> = 0.012..=0.185;
@@ -177,7 +178,7 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
         .into_iter()
         .map(Place::new)
         .collect();
-    let ranks = ranks(steps, scale.length);
+    let ranked = OnceCell::new();
     let mut best: Option<Chain> = None;
     for step in 0..12 {
         let amplitude = strongest * 0.5f64.powf(0.5 * f64::from(step));
@@ -199,7 +200,8 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
                 if hypothesis.most(&places) - overlooked <= least {
                     continue;
                 }
-                let chain = Search::new(&places, (steps, &ranks), scale, hypothesis)
+                let ranks = ranked.get_or_init(|| ranks(steps, scale.length));
+                let chain = Search::new(&places, (steps, ranks), scale, hypothesis)
                     .run()
                     .map(|c| Chain {
                         score: c.score - overlooked,

@@ -4,11 +4,12 @@
 //! bursts follow one another at the period of the dial for as long as a digit lasts, and no longer.
 
 use crate::linear;
+use crate::wide;
 
 /// Listened to at once: twice the longest digit.
 const LISTENED_S: f64 = 6.0;
 /// A click stands out of the middle span by this factor, and is the strongest for so long around.
-const STANDS_OUT: f64 = 4.0;
+const STANDS_OUT: f32 = 4.0;
 /// Clicks of a mechanism stand out of what lies between them by this factor.
 const CALM: f64 = 12.0;
 const ALONE_S: f64 = 0.006;
@@ -86,12 +87,13 @@ impl Listener {
         }
     }
 
-    /// Takes the span of the next tick.
-    pub(crate) fn push(&mut self, span: f32) {
-        self.spans.push(span);
+    /// Takes least and largest sample of the next ticks.
+    pub(crate) fn push(&mut self, lows: &[f32], highs: &[f32]) {
+        let spans = lows.iter().zip(highs).map(|(low, high)| high - low);
+        self.spans.extend(spans);
         let length = (LISTENED_S * self.tick_rate_hz) as usize;
-        if self.spans.len() >= length {
-            self.heard |= dial_rhythm(&self.spans, self.tick_rate_hz);
+        while self.spans.len() >= length {
+            self.heard |= dial_rhythm(&self.spans[..length], self.tick_rate_hz);
             // A digit that the end cuts lies whole in the next stretch.
             self.spans.drain(..length / 2);
         }
@@ -166,23 +168,36 @@ impl Spans<'_> {
 
 /// Instants of the clicks, in seconds.
 fn clicks(spans: &[f32], tick_rate_hz: f64) -> Vec<f64> {
-    let wide: Vec<f64> = spans.iter().map(|&x| f64::from(x)).collect();
-    let Some(usual) = linear::median(&wide) else {
+    let largest = wide::largest(spans);
+    // In noise most spans are too large for anything to stand out of them, which is sooner seen than their middle.
+    let stood_out = largest / STANDS_OUT;
+    let larger: usize = spans.iter().map(|&x| usize::from(x > stood_out)).sum();
+    if 2 * larger > spans.len() + 1 {
+        return Vec::new();
+    }
+    let Some(usual) = middle(spans) else {
         return Vec::new();
     };
-    let largest = wide.iter().copied().fold(0.0, f64::max);
     let least = (STANDS_OUT * usual).max(0.03 * largest);
     let reach = (ALONE_S * tick_rate_hz).round() as usize;
-    (0..wide.len())
+    (0..spans.len())
         .filter(|&i| {
-            wide[i] > least && {
-                let before = &wide[i.saturating_sub(reach)..i];
-                let after = &wide[i + 1..(i + reach + 1).min(wide.len())];
-                before.iter().all(|&x| x < wide[i]) && after.iter().all(|&x| x <= wide[i])
+            spans[i] > least && {
+                let before = &spans[i.saturating_sub(reach)..i];
+                let after = &spans[i + 1..(i + reach + 1).min(spans.len())];
+                before.iter().all(|&x| x < spans[i]) && after.iter().all(|&x| x <= spans[i])
             }
         })
         .map(|i| i as f64 / tick_rate_hz)
         .collect()
+}
+
+/// Middle one of values that are not negative (the upper one of two).
+fn middle(values: &[f32]) -> Option<f32> {
+    // Their bits are in the order of the values, and whole numbers sort faster.
+    let mut bits: Vec<u32> = values.iter().map(|x| x.to_bits()).collect();
+    let index = ((bits.len().checked_sub(1)?) as f64 * 0.5).round() as usize;
+    Some(f32::from_bits(*bits.select_nth_unstable(index).1))
 }
 
 /// Clicks that follow one another at one period, from every beginning.

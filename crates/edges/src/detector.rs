@@ -9,10 +9,11 @@ use crate::confirm;
 use crate::events::{Event, Finder};
 use crate::mains::Mains;
 use crate::pairs;
-use crate::ticks::{self, Ticks};
+use crate::ticks::{Summary, Ticks};
 use crate::tools::Tools;
 use crate::types::{Doubt, Envelope, Snippet, Trace, Train};
 use crate::view::Overview;
+use crate::wide::{LANES, greater, wide};
 use std::sync::Arc;
 
 /// Full scale is 1; nothing in a recording is this large.
@@ -53,6 +54,8 @@ pub struct Detector {
     samples: Vec<f32>,
     before: u64,
     ticks: Ticks,
+    /// Of the latest chunk.
+    summary: Summary,
     mains: Mains,
     tools: Arc<Tools>,
     finder: Finder,
@@ -75,26 +78,52 @@ pub struct Detector {
     pictures: bool,
 }
 
-/// Sums over the whole recording.
+/// Sums over the whole recording. They run in lanes, one tick after the other, and so do not depend on how many
+/// ticks come at once.
 #[derive(Debug, Default)]
 struct Account {
-    sum: f64,
-    squares: f64,
+    sums: [f64; LANES],
+    squares: [f64; LANES],
+    /// Lane of the next tick.
+    next: usize,
     peak: f32,
 }
 
 impl Account {
-    fn take(&mut self, tick: &ticks::Tick, samples: usize) {
+    /// Takes ticks of so many samples.
+    fn take(&mut self, summary: &Summary, samples: usize) {
         let count = samples as f64;
-        self.sum += tick.mean * count;
-        self.squares += tick.squares + tick.mean * tick.mean * count;
-        self.peak = self.peak.max(tick.low.abs()).max(tick.high.abs());
+        // The lanes are turned so that the next tick comes first, and back.
+        let turn = self.next;
+        self.sums.rotate_left(turn);
+        self.squares.rotate_left(turn);
+        (self.sums, self.squares) = wide(
+            #[inline(always)]
+            || {
+                let (mut sums, mut squares) = (self.sums, self.squares);
+                let means = summary.mean.chunks(LANES);
+                for (mean, apart) in means.zip(summary.squares.chunks(LANES)) {
+                    for (k, (&mean, &apart)) in mean.iter().zip(apart).enumerate() {
+                        let mean = f64::from(mean);
+                        sums[k] += mean * count;
+                        squares[k] += f64::from(apart) + mean * mean * count;
+                    }
+                }
+                (sums, squares)
+            },
+        );
+        self.sums.rotate_right(turn);
+        self.squares.rotate_right(turn);
+        self.next = (turn + summary.mean.len()) % LANES;
+        self.peak = greater(self.peak, summary.peak());
     }
 
     fn rms(&self, samples: u64) -> f64 {
         let count = (samples as f64).max(1.0);
-        let mean = self.sum / count;
-        (self.squares / count - mean * mean).max(0.0).sqrt()
+        let mean = self.sums.iter().sum::<f64>() / count;
+        (self.squares.iter().sum::<f64>() / count - mean * mean)
+            .max(0.0)
+            .sqrt()
     }
 }
 
@@ -113,6 +142,7 @@ impl Detector {
             finder: Finder::new(ticks.rate_hz),
             listener: Listener::new(ticks.rate_hz),
             ticks,
+            summary: Summary::default(),
             events: Vec::new(),
             strongest: [Vec::new(), Vec::new()],
             settled: 0,
@@ -211,29 +241,31 @@ impl Detector {
     fn make_ticks(&mut self) {
         let factor = self.ticks.factor;
         let done = (self.ticks.count() * factor as u64 - self.before) as usize;
-        for samples in self.samples[done..].chunks_exact_mut(factor) {
-            let mut tick = self.ticks.push(samples);
-            if !(tick.mean.is_finite() && tick.low > -LOUDEST && tick.high < LOUDEST) {
-                silence(samples);
-                tick = self.ticks.replace(samples);
-            }
-            self.account.take(&tick, factor);
-            self.overview.push(tick.low, tick.high);
-            self.listener.push(tick.high - tick.low);
-        }
+        let whole = (self.samples.len() - done) / factor * factor;
+        self.take_ticks(done, done + whole);
+        self.ticks.push(&self.summary.mean);
+        self.listener.push(&self.summary.low, &self.summary.high);
     }
 
     /// Accounts for the samples after the last whole tick.
     fn finish_ticks(&mut self) {
         let done = (self.ticks.count() * self.ticks.factor as u64 - self.before) as usize;
-        let rest = &mut self.samples[done..];
-        if rest.is_empty() {
-            return;
+        if done < self.samples.len() {
+            self.take_ticks(done, self.samples.len());
         }
-        silence(rest);
-        let tick = ticks::summarise(rest);
-        self.account.take(&tick, rest.len());
-        self.overview.push(tick.low, tick.high);
+    }
+
+    /// Summarises a stretch of samples, mended where they are none, and accounts for it.
+    fn take_ticks(&mut self, from: usize, until: usize) {
+        let samples = &mut self.samples[from..until];
+        let factor = self.ticks.factor.min(samples.len().max(1));
+        self.summary.take(samples, factor);
+        if !self.summary.is_sane(LOUDEST) {
+            silence(samples);
+            self.summary.take(samples, factor);
+        }
+        self.account.take(&self.summary, factor);
+        self.overview.push(&self.summary.low, &self.summary.high);
     }
 
     /// Takes the ticks up to `until` as the next piece.
@@ -420,7 +452,7 @@ impl Detector {
         let samples = oldest.saturating_sub(self.ticks.of(LEAD_S + 0.1)) * self.ticks.factor as u64;
         let old = samples.saturating_sub(self.before) as usize;
         // Moving what stays costs as much as it is long, so it is moved seldom.
-        if old > CHUNK && 3 * old > 2 * self.samples.len() {
+        if old > CHUNK && 5 * old > 4 * self.samples.len() {
             self.samples.drain(..old);
             self.before += old as u64;
         }

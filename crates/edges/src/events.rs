@@ -5,7 +5,8 @@
 //! a slow make or a step in noise does. A difference is an event when it exceeds what the
 //! calmer quarter of the ticks around it lets expect of noise.
 
-use crate::ticks::greater;
+use crate::wide::{greater, largest, wide};
+use std::cell::OnceCell;
 
 /// Ticks are judged by pieces of so long.
 const HOP_S: f64 = 0.080;
@@ -15,6 +16,9 @@ const WIDE: usize = 6;
 const QUARTER: f32 = 0.319;
 /// Standard deviations by which an event stands out.
 const STANDS_OUT: f32 = 5.0;
+/// Of the narrow difference's standard deviation the wide one has this share in white noise, and more in any noise
+/// that droops: it has few independent values in a piece, and its calmer quarter alone is often too calm.
+const WHITE: f32 = 0.5;
 /// Pieces before and after one whose calm counts for it too: dialling may have begun or ended inside it.
 const BEFORE: usize = 2;
 /// Rounding of single precision, as a share of the signal.
@@ -38,7 +42,33 @@ struct Hop {
     /// Tick of the first difference.
     first: u64,
     differences: [Vec<f32>; 2],
-    calm: [f32; 2],
+    /// Standard deviation that rounding lets expect.
+    rounding: f32,
+    /// Standard deviation of noise by the calmer quarter, found out when it matters.
+    calm: [OnceCell<f32>; 2],
+}
+
+impl Hop {
+    fn calm(&self, kind: usize) -> f32 {
+        *self.calm[kind].get_or_init(|| calm(&self.differences[kind]).max(self.rounding))
+    }
+
+    /// Whether noise has at least this standard deviation, which is sooner seen than what it has.
+    fn is_calm_above(&self, kind: usize, least: f32) -> bool {
+        if let Some(calm) = self.calm[kind].get() {
+            return *calm >= least;
+        }
+        let differences = &self.differences[kind];
+        let below = least * QUARTER;
+        let count: u32 = wide(
+            #[inline(always)]
+            || {
+                let counted = differences.iter().map(|d| u32::from(d.abs() < below));
+                counted.sum()
+            },
+        );
+        self.rounding >= least || (count as usize) <= differences.len() / 4
+    }
 }
 
 /// Finds events as ticks come in.
@@ -92,15 +122,12 @@ impl Finder {
             first: self.taken,
             ..Hop::default()
         };
-        let peak = means.iter().fold(0.0f32, |p, x| p.max(x.abs()));
+        hop.rounding = ROUNDING * largest(means);
         if count > 0 {
             hop.differences = [
                 differences::<1, 3>(means, count),
                 differences::<WIDE, WIDE>(means, count),
             ];
-        }
-        for kind in 0..2 {
-            hop.calm[kind] = calm(&hop.differences[kind]).max(ROUNDING * peak);
         }
         self.taken += count as u64;
         self.hops.push(hop);
@@ -122,18 +149,28 @@ impl Finder {
             return Vec::new();
         };
         let around = &self.hops[index.saturating_sub(BEFORE)..(next + 1).min(self.hops.len())];
-        let limit = |kind: usize| {
-            let calmest = around.iter().map(|h| h.calm[kind]).fold(f32::MAX, f32::min);
-            STANDS_OUT * calmest
-        };
-        let limits = [limit(0), limit(1)];
         let hop = &self.hops[index];
         self.known = hop.first + hop.differences[0].len() as u64;
         let mut events: Vec<Event> = Vec::new();
-        for (kind, limit) in limits.into_iter().enumerate() {
-            for i in peaks(&hop.differences[kind], limit, ALONE[kind]) {
+        for kind in 0..2 {
+            let differences = &hop.differences[kind];
+            let most = largest(differences);
+            // Whether the largest stands out at all is cheaper to say than what it must exceed.
+            let quiet =
+                |kind: usize, least: f32| around.iter().all(|h| h.is_calm_above(kind, least));
+            let deviation = most / STANDS_OUT;
+            if quiet(kind, deviation) || (kind == 1 && quiet(0, deviation / WHITE)) {
+                continue;
+            }
+            let calmest =
+                |kind: usize| around.iter().map(|h| h.calm(kind)).fold(f32::MAX, f32::min);
+            let noise = match kind {
+                0 => calmest(0),
+                _ => greater(calmest(1), WHITE * calmest(0)),
+            };
+            for i in peaks(differences, STANDS_OUT * noise, ALONE[kind]) {
                 let mut size = [0.0; 2];
-                size[kind] = hop.differences[kind][i];
+                size[kind] = differences[i];
                 events.push(Event {
                     at: hop.first + i as u64,
                     size,
@@ -150,17 +187,25 @@ impl Finder {
 /// straight sums.
 fn differences<const AFTER: usize, const BEFORE: usize>(means: &[f32], count: usize) -> Vec<f32> {
     let (each_after, each_before) = (1.0 / AFTER as f32, 1.0 / BEFORE as f32);
-    let later = means[WIDE..].windows(AFTER);
-    let earlier = means[WIDE - BEFORE..].windows(BEFORE);
-    later
-        .zip(earlier)
-        .take(count)
-        .map(|(later, earlier)| {
-            let after: f32 = later.iter().take(AFTER).sum();
-            let before: f32 = earlier.iter().take(BEFORE).sum();
-            each_after * after - each_before * before
-        })
-        .collect()
+    let mut out = vec![0.0; count];
+    wide(
+        #[inline(always)]
+        || {
+            // Sums of one tick, of two, and so on, each over all places: such loops become vector instructions.
+            for k in 0..AFTER {
+                let later = &means[WIDE + k..][..count];
+                out.iter_mut().zip(later).for_each(|(o, x)| *o += x);
+            }
+            out.iter_mut().for_each(|o| *o *= each_after);
+            for k in 0..BEFORE {
+                let earlier = &means[WIDE - BEFORE + k..][..count];
+                out.iter_mut()
+                    .zip(earlier)
+                    .for_each(|(o, x)| *o -= each_before * x);
+            }
+        },
+    );
+    out
 }
 
 /// Standard deviation of noise by the calmer quarter.
@@ -182,9 +227,6 @@ fn peaks(differences: &[f32], limit: f32, alone: usize) -> Vec<usize> {
             .iter()
             .fold(0.0f32, |m, d| greater(m, d.abs()))
     };
-    if largest(0, differences.len()) <= limit {
-        return Vec::new();
-    }
     (0..differences.len())
         .filter(|&i| {
             let own = differences[i].abs();

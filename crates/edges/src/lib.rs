@@ -29,6 +29,7 @@ mod ticks;
 mod tools;
 mod types;
 mod view;
+mod wide;
 
 pub use detector::Detector;
 pub use types::{

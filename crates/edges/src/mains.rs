@@ -4,6 +4,7 @@
 use crate::hum::{Fitter, Grid, HumModel, Piece};
 use crate::ticks::Ticks;
 use crate::tools::Tools;
+use crate::wide::{LANES, add_up, greater, lesser, wide};
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
@@ -121,16 +122,33 @@ fn changing(ticks: &Ticks, from: u64, until: u64, lag: u64) -> f32 {
     if all.len() < 2 * lag {
         return 1.0;
     }
-    let differences: Vec<f32> = all.windows(2).map(|w| w[1] - w[0]).collect();
-    let mean = differences.iter().map(|d| d.abs()).sum::<f32>() / differences.len() as f32;
-    let most = LARGE * mean;
-    let (mut changed, mut power) = (0.0, f32::MIN_POSITIVE);
-    for (then, now) in differences.iter().zip(&differences[lag..]) {
-        let (then, now) = (then.clamp(-most, most), now.clamp(-most, most));
-        changed += (now - then) * (now - then);
-        power += now * now + then * then;
-    }
-    changed / power
+    let mut differences = vec![0.0; all.len() - 1];
+    wide(
+        #[inline(always)]
+        || {
+            let mut sizes = [0.0f32; LANES];
+            let (mut changed, mut power) = ([0.0f32; LANES], [0.0f32; LANES]);
+            for ((out, before), now) in differences.iter_mut().zip(all).zip(&all[1..]) {
+                *out = now - before;
+            }
+            for chunk in differences.as_chunks::<LANES>().0 {
+                for k in 0..LANES {
+                    sizes[k] += chunk[k].abs();
+                }
+            }
+            let most = LARGE * add_up(sizes) / differences.len() as f32;
+            let bounded = |x: f32| greater(-most, lesser(most, x));
+            let now = differences[lag..].as_chunks::<LANES>().0;
+            for (then, now) in differences.as_chunks::<LANES>().0.iter().zip(now) {
+                for k in 0..LANES {
+                    let (then, now) = (bounded(then[k]), bounded(now[k]));
+                    changed[k] += (now - then) * (now - then);
+                    power[k] += now * now + then * then;
+                }
+            }
+            add_up(changed) / (add_up(power) + f32::MIN_POSITIVE)
+        },
+    )
 }
 
 impl Tracker {

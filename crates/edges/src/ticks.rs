@@ -4,11 +4,10 @@
 //! ticks say that something may have happened.
 
 use crate::coarse;
+use crate::wide::{LANES, add_up, fold, greater, largest, lesser, wide};
 
 /// Coarse blocks in a tick: 2 to 4 kHz.
 const BLOCKS: usize = 4;
-/// Sums run over so many samples side by side, which the compiler turns into vector instructions.
-const LANES: usize = 4;
 
 /// Ticks of a stream, the older ones forgotten.
 #[derive(Debug)]
@@ -22,14 +21,61 @@ pub(crate) struct Ticks {
     means: Vec<f32>,
 }
 
-/// What one tick adds to the account of a whole recording.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Tick {
-    pub(crate) mean: f64,
-    /// Sum of squared deviations from the mean.
-    pub(crate) squares: f64,
-    pub(crate) low: f32,
-    pub(crate) high: f32,
+/// What is kept of some ticks, one list for each quantity.
+#[derive(Debug, Default)]
+pub(crate) struct Summary {
+    pub(crate) mean: Vec<f32>,
+    /// Sums of squared deviations from the mean.
+    pub(crate) squares: Vec<f32>,
+    pub(crate) low: Vec<f32>,
+    pub(crate) high: Vec<f32>,
+}
+
+impl Summary {
+    /// Summarises samples of `factor` to a tick, in place of what was summarised before. What is left over is
+    /// a tick of its own.
+    pub(crate) fn take(&mut self, samples: &[f32], factor: usize) {
+        let count = samples.len().div_ceil(factor);
+        for list in [
+            &mut self.mean,
+            &mut self.squares,
+            &mut self.low,
+            &mut self.high,
+        ] {
+            list.clear();
+            list.resize(count, 0.0);
+        }
+        wide(
+            #[inline(always)]
+            || {
+                let out = self.mean.iter_mut().zip(&mut self.squares);
+                let out = out.zip(self.low.iter_mut().zip(&mut self.high));
+                for (samples, ((mean, squares), (low, high))) in samples.chunks(factor).zip(out) {
+                    [*mean, *squares, *low, *high] = summarise(samples);
+                }
+            },
+        );
+    }
+
+    /// Whether all samples are numbers, and none as large as `most`.
+    pub(crate) fn is_sane(&self, most: f32) -> bool {
+        // A sum is no number when one of its terms is none.
+        [&self.mean, &self.low, &self.high].iter().all(|values| {
+            wide(
+                #[inline(always)]
+                || {
+                    // Counted, not left at the first: such a loop becomes vector instructions.
+                    let sane: u32 = values.iter().map(|x| u32::from(x.abs() < most)).sum();
+                    sane as usize == values.len()
+                },
+            )
+        })
+    }
+
+    /// Largest magnitude of all samples.
+    pub(crate) fn peak(&self) -> f32 {
+        greater(largest(&self.low), largest(&self.high))
+    }
 }
 
 impl Ticks {
@@ -43,17 +89,9 @@ impl Ticks {
         }
     }
 
-    /// Takes the next tick of samples.
-    pub(crate) fn push(&mut self, samples: &[f32]) -> Tick {
-        let tick = summarise(samples);
-        self.means.push(tick.mean as f32);
-        tick
-    }
-
-    /// Takes the last tick once more, its samples mended.
-    pub(crate) fn replace(&mut self, samples: &[f32]) -> Tick {
-        self.means.pop();
-        self.push(samples)
+    /// Takes the next ticks.
+    pub(crate) fn push(&mut self, means: &[f32]) {
+        self.means.extend_from_slice(means);
     }
 
     /// First tick that is kept.
@@ -81,11 +119,13 @@ impl Ticks {
         place(from)..place(to).max(place(from))
     }
 
-    /// Forgets the ticks before `until`.
+    /// Forgets the ticks before `until`, sooner or later: moving what stays costs as much as it is long.
     pub(crate) fn forget(&mut self, until: u64) {
         let old = self.kept(self.first, until).len();
-        self.means.drain(..old);
-        self.first += old as u64;
+        if old > self.means.len() / 2 {
+            self.means.drain(..old);
+            self.first += old as u64;
+        }
     }
 
     /// Ticks in a time, rounded.
@@ -104,8 +144,10 @@ pub(crate) fn middle_s(tick: u64, factor: usize, tick_rate_hz: f64) -> f64 {
     (tick as f64 + 0.5 - 0.5 / factor as f64) / tick_rate_hz
 }
 
-/// Sums are taken of the differences from the first sample: a large offset then costs no digits.
-pub(crate) fn summarise(samples: &[f32]) -> Tick {
+/// Mean, squared deviations from it, least and largest. Sums are taken of the differences from the first sample: a
+/// large offset then costs no digits.
+#[inline(always)]
+fn summarise(samples: &[f32]) -> [f32; 4] {
     let shift = samples[0];
     let (lanes, rest) = samples.as_chunks::<LANES>();
     let mut all = Lanes::new(shift);
@@ -118,15 +160,15 @@ pub(crate) fn summarise(samples: &[f32]) -> Tick {
         lane[..rest.len()].copy_from_slice(rest);
         all.take(&lane, shift);
     }
-    let count = samples.len() as f64;
-    let mean = f64::from(all.sum.iter().sum::<f32>()) / count;
-    let squares = f64::from(all.squares.iter().sum::<f32>()) - mean * mean * count;
-    Tick {
-        mean: f64::from(shift) + mean,
-        squares: squares.max(0.0),
-        low: all.low.into_iter().fold(shift, lesser),
-        high: all.high.into_iter().fold(shift, greater),
-    }
+    let count = samples.len() as f32;
+    let mean = add_up(all.sum) / count;
+    let squares = add_up(all.squares) - mean * mean * count;
+    [
+        shift + mean,
+        greater(squares, 0.0),
+        fold(all.low, lesser),
+        fold(all.high, greater),
+    ]
 }
 
 /// Sums side by side.
@@ -138,6 +180,7 @@ struct Lanes {
 }
 
 impl Lanes {
+    #[inline(always)]
     fn new(first: f32) -> Self {
         Lanes {
             sum: [0.0; LANES],
@@ -147,24 +190,16 @@ impl Lanes {
         }
     }
 
+    #[inline(always)]
     fn take(&mut self, lane: &[f32; LANES], shift: f32) {
-        for (k, &x) in lane.iter().enumerate() {
-            let apart = x - shift;
+        for k in 0..LANES {
+            let apart = lane[k] - shift;
             self.sum[k] += apart;
             self.squares[k] += apart * apart;
-            self.low[k] = lesser(self.low[k], x);
-            self.high[k] = greater(self.high[k], x);
+            self.low[k] = lesser(self.low[k], lane[k]);
+            self.high[k] = greater(self.high[k], lane[k]);
         }
     }
-}
-
-/// One machine instruction, unlike `f32::min`, which minds what is no number.
-pub(crate) fn lesser(a: f32, b: f32) -> f32 {
-    if b < a { b } else { a }
-}
-
-pub(crate) fn greater(a: f32, b: f32) -> f32 {
-    if b > a { b } else { a }
 }
 
 #[cfg(test)]
@@ -175,20 +210,31 @@ mod tests {
     #[test]
     fn a_tick_is_mean_span_and_energy() {
         let samples: Vec<f32> = (0..21).map(|i| 0.5 + 0.01 * i as f32).collect();
-        let tick = summarise(&samples);
-        assert_relative_eq!(tick.mean, 0.6, max_relative = 1e-6);
+        let [mean, squares, low, high] = summarise(&samples);
+        assert_relative_eq!(mean, 0.6, max_relative = 1e-6);
         // Squares of -10..=10 times 0.01 squared.
-        assert_relative_eq!(tick.squares, 770.0e-4, max_relative = 1e-4);
-        assert_relative_eq!(tick.low, 0.5);
-        assert_relative_eq!(tick.high, 0.7);
+        assert_relative_eq!(squares, 770.0e-4, max_relative = 1e-4);
+        assert_relative_eq!(low, 0.5);
+        assert_relative_eq!(high, 0.7);
+    }
+
+    #[test]
+    fn what_is_no_number_shows_in_the_summary() {
+        let mut summary = Summary::default();
+        for wild in [f32::NAN, f32::INFINITY, f32::NEG_INFINITY, 1e6, -1e6] {
+            let mut samples = vec![0.25f32; 53];
+            summary.take(&samples, 24);
+            assert!(summary.is_sane(1e6));
+            samples[31] = wild;
+            summary.take(&samples, 24);
+            assert!(!summary.is_sane(1e6), "{wild}");
+        }
     }
 
     #[test]
     fn old_ticks_are_forgotten_and_the_count_goes_on() {
         let mut ticks = Ticks::new(8000.0);
-        for k in 0..10 {
-            ticks.push(&[k as f32; 4]);
-        }
+        ticks.push(&[0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0]);
         ticks.forget(6);
         assert_eq!(ticks.count(), 10);
         assert_eq!(ticks.means(0, 8), &[6.0, 7.0]);

@@ -1,8 +1,8 @@
 //! Pictures of the trace, of bounded size whatever the length of the recording.
 
 use crate::analyse::Window;
-use crate::ticks::{greater, lesser};
 use crate::types::{Envelope, Snippet};
+use crate::wide::{greater, join_all, lesser};
 
 const COLUMNS: usize = 2000;
 const LEAD_S: f64 = 0.12;
@@ -73,20 +73,24 @@ impl Overview {
         }
     }
 
-    /// Takes least and largest sample of the next tick.
-    pub(crate) fn push(&mut self, tick_low: f32, tick_high: f32) {
-        if self.filled == 0 {
-            if self.low.len() >= 2 * COLUMNS {
-                self.halve();
+    /// Takes least and largest sample of the next ticks.
+    pub(crate) fn push(&mut self, mut lows: &[f32], mut highs: &[f32]) {
+        while !lows.is_empty() {
+            if self.filled == 0 {
+                if self.low.len() >= 2 * COLUMNS {
+                    self.halve();
+                }
+                self.low.push(f32::INFINITY);
+                self.high.push(f32::NEG_INFINITY);
             }
-            self.low.push(f32::INFINITY);
-            self.high.push(f32::NEG_INFINITY);
+            let count = (self.width - self.filled).min(lows.len());
+            if let (Some(low), Some(high)) = (self.low.last_mut(), self.high.last_mut()) {
+                *low = join_all(&lows[..count], *low, lesser);
+                *high = join_all(&highs[..count], *high, greater);
+            }
+            (lows, highs) = (&lows[count..], &highs[count..]);
+            self.filled = (self.filled + count) % self.width;
         }
-        if let (Some(low), Some(high)) = (self.low.last_mut(), self.high.last_mut()) {
-            *low = low.min(tick_low);
-            *high = high.max(tick_high);
-        }
-        self.filled = (self.filled + 1) % self.width;
     }
 
     fn halve(&mut self) {
