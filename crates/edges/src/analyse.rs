@@ -387,7 +387,7 @@ fn build(
         last: window.last,
         start_s: window.start as f64 / window.rate_hz,
         sign,
-        slow_closings: refined.slow.1,
+        slow: refined.slow,
     });
     let (first, last) = (edges.first()?.instant_s, edges.last()?.instant_s);
     let (envelope, snippet) = view::around(window, first, last);

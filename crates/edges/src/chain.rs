@@ -519,13 +519,9 @@ fn running_unexplained(steps: &[Candidate], hypothesis: Hypothesis) -> Vec<f64> 
 /// How many of the steps, which are in order, lie before each block, and before the end.
 fn ranks(steps: &[Candidate], blocks: usize) -> Vec<u32> {
     let mut ranks = Vec::with_capacity(blocks + 1);
-    let mut before = 0u32;
-    let mut steps = steps.iter().map(|s| s.at).peekable();
-    for block in 0..=blocks {
-        while steps.next_if(|at| *at < block).is_some() {
-            before += 1;
-        }
-        ranks.push(before);
+    for (before, step) in (0..).zip(steps) {
+        ranks.resize((step.at + 1).clamp(ranks.len(), blocks + 1), before);
     }
+    ranks.resize(blocks + 1, steps.len() as u32);
     ranks
 }

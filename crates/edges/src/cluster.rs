@@ -3,6 +3,7 @@
 
 use crate::linear;
 use crate::shape::Shape;
+use crate::wide::wide;
 
 /// One step of a cluster: instant in samples from the window's first, and sign.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,34 +57,108 @@ fn polynomials(length: usize, order: usize) -> Vec<Vec<f64>> {
     columns
 }
 
-/// A window of which a step's place, size and floor are unknown: what the floor leaves of it.
+/// Constant and straight line over a window, each of unit length: where they need not stand in memory.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Line {
+    middle: f64,
+    each: f64,
+    slope: f64,
+}
+
+impl Line {
+    pub(crate) fn new(length: usize) -> Self {
+        let n = length as f64;
+        Line {
+            middle: (n - 1.0) / 2.0,
+            each: n.sqrt().recip(),
+            slope: (n * (n * n - 1.0) / 12.0)
+                .max(f64::MIN_POSITIVE)
+                .sqrt()
+                .recip(),
+        }
+    }
+
+    /// Products with a column.
+    pub(crate) fn of(&self, column: &[f64]) -> [f64; 2] {
+        let [sum, ramp, ..] = sums(column, column, self.middle);
+        [self.each * sum, self.slope * ramp]
+    }
+
+    /// Takes the line with these products out of a column.
+    pub(crate) fn take_out(&self, column: &mut [f64], products: [f64; 2]) {
+        let (slope, each) = (products[1] * self.slope, products[0] * self.each);
+        let first = each - slope * self.middle;
+        wide(
+            #[inline(always)]
+            || {
+                for (i, x) in column.iter_mut().enumerate() {
+                    *x -= first + slope * i as f64;
+                }
+            },
+        );
+    }
+}
+
+/// Sum of a column, of its values times their distance from `middle`, of their squares, and of their products with
+/// `other`.
+fn sums(column: &[f64], other: &[f64], middle: f64) -> [f64; 4] {
+    const LANES: usize = 8;
+    wide(
+        #[inline(always)]
+        || {
+            let mut all = [[0.0; LANES]; 4];
+            let mut place = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0].map(|k| k - middle);
+            let (chunks, rest) = column.as_chunks::<LANES>();
+            let (others, others_rest) = other[..column.len()].as_chunks::<LANES>();
+            for (x, y) in chunks.iter().zip(others) {
+                for k in 0..LANES {
+                    all[0][k] += x[k];
+                    all[1][k] += place[k] * x[k];
+                    all[2][k] += x[k] * x[k];
+                    all[3][k] += x[k] * y[k];
+                    place[k] += LANES as f64;
+                }
+            }
+            for (k, (x, y)) in rest.iter().zip(others_rest).enumerate() {
+                all[0][k] += x;
+                all[1][k] += place[k] * x;
+                all[2][k] += x * x;
+                all[3][k] += x * y;
+            }
+            all.map(|lanes| lanes.iter().sum())
+        },
+    )
+}
+
+/// A window of which a step's place, size and floor, a straight line, are unknown: what the floor leaves of it.
 pub(crate) struct Profile {
-    basis: Vec<Vec<f64>>,
+    line: Line,
     rest: Vec<f64>,
 }
 
 impl Profile {
-    pub(crate) fn new(window: &[f64], order: usize) -> Self {
-        let basis = floor(window.len(), order);
-        let rest = without(window, &basis);
-        Profile { basis, rest }
+    pub(crate) fn new(window: &[f64]) -> Self {
+        Profile {
+            line: Line::new(window.len()),
+            rest: without_line(window),
+        }
     }
 
     pub(crate) fn len(&self) -> usize {
         self.rest.len()
     }
 
-    /// Product of two columns, both without the floor.
-    fn product(&self, a: &[f64], b: &[f64]) -> f64 {
-        let floor = |b1: &Vec<f64>| linear::dot(b1, a) * linear::dot(b1, b);
-        linear::dot(a, b) - self.basis.iter().map(floor).sum::<f64>()
-    }
-
     /// Products of the window with columns, and of the columns with one another, all without the floor.
     pub(crate) fn products(&self, columns: &[Vec<f64>]) -> (Vec<f64>, Vec<Vec<f64>>) {
         let own = columns.iter().map(|c| linear::dot(&self.rest, c)).collect();
-        let row = |a: &Vec<f64>| columns.iter().map(|b| self.product(a, b)).collect();
-        (own, columns.iter().map(row).collect())
+        let floors: Vec<[f64; 2]> = columns.iter().map(|c| self.line.of(c)).collect();
+        let mut all = linear::gram(columns);
+        for (row, a) in all.iter_mut().zip(&floors) {
+            for (product, b) in row.iter_mut().zip(&floors) {
+                *product -= a[0] * b[0] + a[1] * b[1];
+            }
+        }
+        (own, all)
     }
 
     /// Energy of the window without the floor.
@@ -91,40 +166,62 @@ impl Profile {
         linear::dot(&self.rest, &self.rest)
     }
 
+    /// Product of the window and a column, and energy of the column, both without the floor.
+    fn against(&self, column: &[f64]) -> (f64, f64) {
+        let [sum, ramp, squares, product] = sums(column, &self.rest, self.line.middle);
+        let floor = (self.line.each * sum).powi(2) + (self.line.slope * ramp).powi(2);
+        (product, squares - floor)
+    }
+
     /// Energy that a column explains which may only count with `sign`.
     fn gain(&self, sign: f64, column: &[f64]) -> f64 {
-        let floor: f64 = self
-            .basis
-            .iter()
-            .map(|b| linear::dot(b, column).powi(2))
-            .sum();
-        let product = linear::dot(&self.rest, column);
-        let energy = linear::dot(column, column) - floor;
+        let (product, energy) = self.against(column);
         if product * sign <= 0.0 || energy <= 1e-9 {
             0.0
         } else {
             product * product / energy
         }
     }
+
+    /// How far to move a step from where its column is this one, by Gauss-Newton with its size free.
+    fn shift(&self, column: &[f64], slopes: &[f64]) -> Option<f64> {
+        let (product, energy) = self.against(column);
+        let (slope_product, slope_energy) = self.against(slopes);
+        let [own, slope] = [column, slopes].map(|c| self.line.of(c));
+        let both = linear::dot(column, slopes) - own[0] * slope[0] - own[1] * slope[1];
+        // window = a column - a d slopes.
+        let determinant = energy * slope_energy - both * both;
+        if determinant <= 1e-12 * energy * slope_energy {
+            return None;
+        }
+        let size = (product * slope_energy - slope_product * both) / determinant;
+        let moved = (slope_product * energy - product * both) / determinant;
+        (size != 0.0).then(|| -moved / size)
+    }
 }
+
+/// Places tried at first: one in so many.
+const SKIPPED: usize = 3;
 
 /// Best place of one step of known sign in `window`, by profile least squares at places a sample apart over
 /// `range` (samples from the window's first), and between them. Gives the instant.
-pub(crate) fn scan(
-    window: &[f64],
-    shape: &Shape,
-    sign: f64,
-    order: usize,
-    range: (f64, f64),
-) -> Option<f64> {
-    let profile = Profile::new(window, order);
+pub(crate) fn scan(window: &[f64], shape: &Shape, sign: f64, range: (f64, f64)) -> Option<f64> {
+    let profile = Profile::new(window);
     let count = (range.1 - range.0).floor().max(0.0) as usize;
     // A step one sample later is the same column, one sample on.
     let column = shape.column(range.0 + count as f64, window.len() + count);
-    let gains: Vec<f64> = (0..=count)
-        .map(|later| profile.gain(sign, &column[count - later..][..window.len()]))
-        .collect();
-    let best = (0..gains.len()).max_by(|&a, &b| gains[a].total_cmp(&gains[b]))?;
+    let gain = |later: usize| profile.gain(sign, &column[count - later..][..window.len()]);
+    let mut gains = vec![0.0; count + 1];
+    let largest = |gains: &[f64]| (0..gains.len()).max_by(|&a, &b| gains[a].total_cmp(&gains[b]));
+    // What a step explains falls off to both sides of it over more samples than are skipped.
+    for later in (0..=count).step_by(SKIPPED) {
+        gains[later] = gain(later);
+    }
+    let near = largest(&gains)?;
+    for later in near.saturating_sub(SKIPPED)..=(near + SKIPPED).min(count) {
+        gains[later] = gain(later);
+    }
+    let best = largest(&gains)?;
     if gains[best] <= 0.0 {
         return None;
     }
@@ -142,9 +239,16 @@ pub(crate) fn floor(length: usize, order: usize) -> Vec<Vec<f64>> {
     orthonormal(&polynomials(length, order))
 }
 
-/// The best polynomial of `order` taken out of a window.
-pub(crate) fn without_floor(window: &[f64], order: usize) -> Vec<f64> {
-    without(window, &floor(window.len(), order))
+/// The best straight line taken out of a window.
+pub(crate) fn without_line(window: &[f64]) -> Vec<f64> {
+    let line = Line::new(window.len());
+    let mut rest = window.to_vec();
+    // Twice: a large level leaves rounding behind.
+    for _ in 0..2 {
+        let products = line.of(&rest);
+        line.take_out(&mut rest, products);
+    }
+    rest
 }
 
 fn orthonormal(columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
@@ -162,9 +266,7 @@ fn without(samples: &[f64], basis: &[Vec<f64>]) -> Vec<f64> {
     let mut rest = samples.to_vec();
     for column in basis {
         let product = linear::dot(&rest, column);
-        rest.iter_mut()
-            .zip(column)
-            .for_each(|(r, c)| *r -= product * c);
+        linear::take_out(&mut rest, column, product);
     }
     rest
 }
@@ -208,6 +310,23 @@ pub(crate) fn fit(window: &[f64], shape: &Shape, start: &[Step], order: usize) -
         noise: solved.noise,
         variances: solved.variances,
     })
+}
+
+/// The same for one step on a straight line, of which the shift alone is looked at until it has settled.
+pub(crate) fn fit_one(window: &[f64], shape: &Shape, start: Step) -> Option<Fit> {
+    let profile = Profile::new(window);
+    let mut step = start;
+    for _ in 0..7 {
+        let column = shape.column(step.at, window.len());
+        let slopes = shape.slopes(step.at, window.len());
+        let Some(shift) = profile.shift(&column, &slopes) else {
+            break;
+        };
+        if shift_steps(std::slice::from_mut(&mut step), &[shift]) < SETTLED {
+            break;
+        }
+    }
+    fit(window, shape, &[step], 1)
 }
 
 /// Moves the steps, never past one another and never by more than a sample at once. Gives the largest
@@ -271,9 +390,7 @@ fn solve(
         .collect();
     let mut rest = window.to_vec();
     for (coefficient, column) in solution.iter().zip(&basis) {
-        rest.iter_mut()
-            .zip(column)
-            .for_each(|(r, c)| *r -= coefficient * c);
+        linear::take_out(&mut rest, column, *coefficient);
     }
     let freedom = (window.len() as f64 - basis.len() as f64).max(1.0);
     let variance = linear::dot(&rest, &rest) / freedom;
@@ -324,7 +441,7 @@ pub(crate) fn straight(window: &[f64]) -> Option<f64> {
     if window.len() < 6 {
         return None;
     }
-    let rest = without_floor(window, 1);
+    let rest = without_line(window);
     Some((linear::dot(&rest, &rest) / (window.len() as f64 - 2.0)).sqrt())
 }
 
@@ -356,7 +473,7 @@ mod tests {
             sign: -1.0,
         };
         let window = draw(&shape, &[truth], 144);
-        let at = scan(&window, &shape, -1.0, 1, (40.0, 100.0)).expect("there");
+        let at = scan(&window, &shape, -1.0, (40.0, 100.0)).expect("there");
         assert_abs_diff_eq!(at, truth.at, epsilon = 0.3);
         let fit = fit(&window, &shape, &[Step { at, sign: -1.0 }], 1).expect("fits");
         assert_abs_diff_eq!(fit.steps[0].at, truth.at, epsilon = 1e-3);

@@ -11,8 +11,10 @@ const LEAST_SNR: f64 = 5.0;
 /// A step this large beside the train's own needs an explanation.
 pub(crate) const NOTABLE: f64 = 0.45;
 
-/// A coarse match sees the spike of a slow closing so early.
+/// A coarse match sees the spike of a slow transition so early.
 const SPIKE_S: f64 = 0.000_8;
+/// What one slow opening differs by from the mean of all shows within so long.
+const DIFFERS_S: f64 = 0.002;
 
 /// Logarithms by which a break, a period of a dial may differ from its usual one.
 const UNEVEN_BREAK: f64 = 0.3;
@@ -32,8 +34,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) last: bool,
     pub(crate) start_s: f64,
     pub(crate) sign: f64,
-    /// Closings rise slowly, and their chatter is not fitted with them.
-    pub(crate) slow_closings: bool,
+    /// Openings, closings are slow: neither their chatter is fitted with them nor how they differ.
+    pub(crate) slow: (bool, bool),
 }
 
 impl Evidence<'_> {
@@ -76,7 +78,7 @@ fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
         .left_over
         .iter()
         .filter(|c| (from..to).contains(&(c.at as f64)))
-        .filter(|c| !begins_another(evidence, c) && !is_chatter(evidence, c))
+        .filter(|c| !begins_another(evidence, c) && !belongs(evidence, c))
         .find(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
         .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
 }
@@ -91,14 +93,16 @@ fn begins_another(evidence: &Evidence<'_>, step: &Candidate) -> bool {
         && step.amplitude * evidence.sign > 0.0
 }
 
-/// What follows a slow closing so soon is its chatter, and makes no pulse more or less.
-fn is_chatter(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+/// What lies so close to a slow transition makes no pulse more or less: it is a closing's chatter, or how this
+/// transition differs from its like.
+fn belongs(evidence: &Evidence<'_>, step: &Candidate) -> bool {
     let at_s = evidence.seconds(step.at);
-    let closings = evidence.edges.iter().skip(1).step_by(2);
-    evidence.slow_closings
-        && closings
-            .map(|closing| at_s - closing.instant_s)
-            .any(|since_s| (-SPIKE_S..CHATTER_S).contains(&since_s))
+    let near = |first: usize, after_s: f64| {
+        let kind = evidence.edges.iter().skip(first).step_by(2);
+        kind.map(|edge| at_s - edge.instant_s)
+            .any(|since_s| (-SPIKE_S..after_s).contains(&since_s))
+    };
+    (evidence.slow.0 && near(0, DIFFERS_S)) || (evidence.slow.1 && near(1, CHATTER_S))
 }
 
 /// A dial's pulses are alike; a hand on the hook is not that even.

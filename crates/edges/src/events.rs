@@ -12,8 +12,9 @@ use std::cell::OnceCell;
 const HOP_S: f64 = 0.080;
 /// Ticks to either side of a place in the wide difference. In the narrow one it is one after and three before.
 const WIDE: usize = 6;
-/// A normal variable is below 0.319 standard deviations in a quarter of all cases.
+/// A normal variable is below 0.319 standard deviations in a quarter of all cases, and below 0.674 in half.
 const QUARTER: f32 = 0.319;
+const HALF: f32 = 0.674;
 /// Standard deviations by which an event stands out.
 const STANDS_OUT: f32 = 5.0;
 /// Of the narrow difference's standard deviation the wide one has this share in white noise, and more in any noise
@@ -50,7 +51,7 @@ struct Hop {
 
 impl Hop {
     fn calm(&self, kind: usize) -> f32 {
-        *self.calm[kind].get_or_init(|| calm(&self.differences[kind]).max(self.rounding))
+        *self.calm[kind].get_or_init(|| calm(&self.differences[kind], self.rounding))
     }
 
     /// Whether noise has at least this standard deviation, which is sooner seen than what it has.
@@ -208,16 +209,21 @@ fn differences<const AFTER: usize, const BEFORE: usize>(means: &[f32], count: us
     out
 }
 
-/// Standard deviation of noise by the calmer quarter.
-fn calm(differences: &[f32]) -> f32 {
+/// Standard deviation of noise by the calmer quarter; by the calmer half where a quarter shows nothing, because the
+/// recording has so few values that noise seldom reaches the next. Never less than rounding.
+fn calm(differences: &[f32], rounding: f32) -> f32 {
     // The bits of what is not negative are in the order of its values, and whole numbers sort faster.
     let mut sizes: Vec<u32> = differences.iter().map(|d| d.abs().to_bits()).collect();
     if sizes.is_empty() {
-        return 0.0;
+        return rounding;
     }
-    let quarter = sizes.len() / 4;
-    let (_, value, _) = sizes.select_nth_unstable(quarter);
-    f32::from_bits(*value) / QUARTER
+    let (quarter, half) = (sizes.len() / 4, sizes.len() / 2);
+    let calm = f32::from_bits(*sizes.select_nth_unstable(quarter).1) / QUARTER;
+    if calm > rounding {
+        return calm;
+    }
+    let calm = f32::from_bits(*sizes.select_nth_unstable(half).1) / HALF;
+    calm.max(rounding)
 }
 
 /// Places whose magnitude exceeds `limit` and is the largest among `alone` neighbours to either side.

@@ -8,6 +8,7 @@
 //! fit badly and count little.
 
 use crate::linear;
+use crate::wide::wide;
 use rustfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
 
@@ -15,6 +16,8 @@ const PIECE_S: f64 = 0.040;
 const HARMONICS: usize = 11;
 /// Mains frequency is kept within some 0.1 % of nominal on large grids; a recorder's clock adds less.
 const OFFSET_HZ: f64 = 0.15;
+/// Harmonics side by side, in whole vectors.
+const LANES: usize = HARMONICS.next_multiple_of(4);
 /// Offsets tried to either side.
 const OFFSETS: i32 = 30;
 /// Pieces added up before an offset is tried: the eleventh harmonic turns by 48 degrees in so many at most.
@@ -264,29 +267,39 @@ fn mean_turning(phasors: &[Complex64], weights: &[f64], drift: f64) -> Complex64
 /// they are added up beforehand.
 fn best_offset(turned: &[Vec<Complex64>], weights: &[f64], spacing_s: f64) -> f64 {
     let spacing_hz = OFFSET_HZ / f64::from(OFFSETS);
-    let mut sums = vec![[Complex64::default(); HARMONICS]; weights.len().div_ceil(TOGETHER)];
+    let mut sums = vec![[[0.0; LANES]; 2]; weights.len().div_ceil(TOGETHER)];
     for (k, phasors) in turned.iter().enumerate() {
         for (i, (phasor, weight)) in phasors.iter().zip(weights).enumerate() {
-            sums[i / TOGETHER][k] += phasor * weight;
+            let [re, im] = &mut sums[i / TOGETHER];
+            re[k] += phasor.re * weight;
+            im[k] += phasor.im * weight;
         }
     }
     let score = |offset_hz: f64| -> f64 {
-        let drift = TAU * offset_hz * spacing_s * TOGETHER as f64;
-        let first = Complex64::cis(-drift);
-        let mut turns = [Complex64::new(0.0, 0.0); HARMONICS];
+        let first = Complex64::cis(-TAU * offset_hz * spacing_s * TOGETHER as f64);
+        let mut turns = [[0.0; LANES]; 2];
         let mut turn = Complex64::new(1.0, 0.0);
-        for slot in &mut turns {
+        for k in 0..LANES {
             turn *= first;
-            *slot = turn;
+            (turns[0][k], turns[1][k]) = (turn.re, turn.im);
         }
-        let mut totals = [Complex64::default(); HARMONICS];
-        // By Horner's rule, the harmonics side by side.
-        for sum in sums.iter().rev() {
-            for k in 0..HARMONICS {
-                totals[k] = totals[k] * turns[k] + sum[k];
-            }
-        }
-        totals.iter().map(Complex64::norm_sqr).sum()
+        wide(
+            #[inline(always)]
+            || {
+                let [turn_re, turn_im] = turns;
+                let (mut total_re, mut total_im) = ([0.0; LANES], [0.0; LANES]);
+                // By Horner's rule, the harmonics side by side.
+                for [re, im] in sums.iter().rev() {
+                    for k in 0..LANES {
+                        let (r, i) = (total_re[k], total_im[k]);
+                        total_re[k] = r * turn_re[k] - i * turn_im[k] + re[k];
+                        total_im[k] = r * turn_im[k] + i * turn_re[k] + im[k];
+                    }
+                }
+                let energies = total_re.iter().zip(&total_im);
+                energies.map(|(re, im)| re * re + im * im).sum()
+            },
+        )
     };
     let scores: Vec<f64> = (-OFFSETS..=OFFSETS)
         .map(|i| score(spacing_hz * f64::from(i)))

@@ -1,5 +1,7 @@
 //! Small dense least squares: bases of a few dozen columns on a few hundred samples.
 
+use crate::wide::wide;
+
 /// Least squares with a fixed basis, solved once and applied to many right-hand sides.
 #[derive(Debug)]
 pub(crate) struct Solver {
@@ -50,20 +52,25 @@ impl Solver {
     }
 }
 
-/// Sum of products. Eight run side by side, which the compiler turns into vector instructions.
+/// Sum of products.
 pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
+    wide(
+        #[inline(always)]
+        || dot_here(a, b),
+    )
+}
+
+/// The same, for use inside of what runs wide already. Eight run side by side.
+#[inline(always)]
+fn dot_here(a: &[f64], b: &[f64]) -> f64 {
     const LANES: usize = 8;
     let length = a.len().min(b.len());
-    let (a, b) = (&a[..length], &b[..length]);
+    let (left, left_rest) = a[..length].as_chunks::<LANES>();
+    let (right, right_rest) = b[..length].as_chunks::<LANES>();
+    let rest = left_rest.iter().zip(right_rest);
+    let rest: f64 = rest.map(|(x, y)| x * y).sum();
     let mut sums = [0.0; LANES];
-    let (left, right) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
-    let rest: f64 = left
-        .remainder()
-        .iter()
-        .zip(right.remainder())
-        .map(|(x, y)| x * y)
-        .sum();
-    for (x, y) in left.zip(right) {
+    for (x, y) in left.iter().zip(right) {
         for k in 0..LANES {
             sums[k] += x[k] * y[k];
         }
@@ -74,14 +81,30 @@ pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
 /// Products of all columns with one another.
 pub(crate) fn gram(basis: &[Vec<f64>]) -> Vec<Vec<f64>> {
     let mut out = vec![vec![0.0; basis.len()]; basis.len()];
-    for (i, a) in basis.iter().enumerate() {
-        for (j, b) in basis[..=i].iter().enumerate() {
-            let product = dot(a, b);
-            out[i][j] = product;
-            out[j][i] = product;
-        }
-    }
+    wide(
+        #[inline(always)]
+        || {
+            for (i, a) in basis.iter().enumerate() {
+                for (j, b) in basis[..=i].iter().enumerate() {
+                    let product = dot_here(a, b);
+                    out[i][j] = product;
+                    out[j][i] = product;
+                }
+            }
+        },
+    );
     out
+}
+
+/// Takes a column's share out of samples.
+pub(crate) fn take_out(samples: &mut [f64], column: &[f64], share: f64) {
+    wide(
+        #[inline(always)]
+        || {
+            let pairs = samples.iter_mut().zip(column);
+            pairs.for_each(|(x, c)| *x -= share * c);
+        },
+    );
 }
 
 /// Inverse of a symmetric positive definite matrix by Gauss-Jordan elimination with pivoting.

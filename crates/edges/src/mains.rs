@@ -11,6 +11,8 @@ use std::sync::Arc;
 
 /// Whether the trace repeats is judged over so long.
 const JUDGED_S: f64 = 0.32;
+/// Hum that was there once is taken to be there for so long, as far as the trace is smoother without it.
+const LASTS_S: f64 = 3.0;
 /// It repeats after three periods of the mains, a whole number of ticks or nearly so at 50 and at 60 Hz.
 const PERIODS: f64 = 3.0;
 /// Of the power of the differences, less than this changes from one repetition to the next.
@@ -29,6 +31,8 @@ pub(crate) struct Mains {
     /// Ticks up to which it has been judged, and which tracker's hum was found to repeat.
     judged: u64,
     repeating: Option<usize>,
+    /// Tick at which it was last found to.
+    repeated: u64,
 }
 
 /// Hum near one nominal frequency.
@@ -56,6 +60,7 @@ impl Mains {
             tools,
             judged: 0,
             repeating: None,
+            repeated: 0,
         }
     }
 
@@ -65,7 +70,12 @@ impl Mains {
         // Hum neither comes nor goes within a third of a second.
         if until >= self.judged + judged || self.judged == 0 {
             self.judged = until;
-            self.repeating = self.most_repeating(ticks, until.saturating_sub(judged), until);
+            match self.most_repeating(ticks, until.saturating_sub(judged), until) {
+                Some(index) => (self.repeating, self.repeated) = (Some(index), until),
+                // Dialling and speech repeat nothing, and hum goes on below them.
+                None if until > self.repeated + ticks.of(LASTS_S) => self.repeating = None,
+                None => {}
+            }
         }
         let index = self.repeating?;
         let model = self.trackers[index].model(&self.tools.fitters[index], ticks, until)?;
@@ -77,7 +87,8 @@ impl Mains {
             mean_s: 1.0 / rate_hz,
         };
         model.subtract(&mut means, grid);
-        Some(means)
+        let now = self.repeated == self.judged;
+        (now || roughness(&means) < roughness(ticks.means(from, until))).then_some(means)
     }
 
     /// The stronger hum of a stretch of ticks, repeating or not.
@@ -109,6 +120,12 @@ impl Mains {
             .min_by(|a, b| a.1.total_cmp(&b.1))
             .map(|(index, _)| index)
     }
+}
+
+/// Sum of all tick to tick changes: a few edges count no more in it than they are large.
+fn roughness(means: &[f32]) -> f32 {
+    let changes = means.windows(2).map(|w| (w[1] - w[0]).abs());
+    changes.sum()
 }
 
 /// Share of the power of tick to tick differences that is not the same `lag` ticks earlier: one for noise,

@@ -562,7 +562,7 @@ struct Fitting {
 
 impl Fitting {
     fn new(samples: &[f64], place: f64) -> Self {
-        let samples_without = cluster::without_floor(samples, 1);
+        let samples_without = cluster::without_line(samples);
         Fitting {
             line: cluster::floor(samples.len(), 1),
             energy: linear::dot(&samples_without, &samples_without),

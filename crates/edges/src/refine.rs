@@ -41,6 +41,13 @@ const EVIDENT_RESIDUALS: f64 = 0.15;
 const EVIDENT_SHIFT_S: f64 = 0.006;
 /// A kind that sharp steps fit so badly is also looked at around its coarse places.
 const ROUGH_RESIDUAL: f64 = 0.25;
+/// Rough steps and onsets that lie no farther apart agree, if the onset leaves not much more than the steps do.
+const AGREES_S: f64 = 0.000_1;
+const AGREES_RESIDUALS: f64 = 1.3;
+/// So many transitions have a mean that says what they have in common; and that they are placed this uncertainly by
+/// sharp steps, times what those leave, where no onset is found.
+const ROUGH_LEAST: usize = 3;
+const ROUGH_SHARE_S: f64 = 0.000_8;
 /// Share of its difference from the others' shift that an onset is uncertain by.
 const SHIFT_SHARE: f64 = 0.25;
 /// Standard uncertainty of a place that no fit has improved.
@@ -343,7 +350,7 @@ impl<'a> Refiner<'a> {
         refined.pulses = openings.into_iter().zip(closings).collect();
     }
 
-    /// Gives the variance that all onsets of the kind share; `None` when sharp steps describe them.
+    /// Gives the variance that all transitions of the kind share; `None` when sharp steps describe them.
     fn mend_kind(&self, fitted: &mut [Fitted], coarse: &[f64]) -> Option<f64> {
         let residuals: Vec<f64> = fitted.iter().map(|f| f.residual).collect();
         let residual = linear::median(&residuals)?;
@@ -353,38 +360,57 @@ impl<'a> Refiner<'a> {
             return None;
         }
         let places: Vec<f64> = fitted.iter().map(|f| f.at).collect();
-        let onsets = self.onsets(&places, coarse, residual)?;
-        let amplitudes: Vec<f64> = fitted.iter().map(|f| f.amplitude).collect();
-        if onsets.residual > SLOW_RESIDUALS * residual * linear::median(&amplitudes)? {
-            return None;
+        if let Some(onsets) = self.onsets(&places, coarse, residual)
+            && self.take_onsets(fitted, &onsets, residual) == Some(true)
+        {
+            return Some(onsets.common + ONSET_COMMON * ONSET_COMMON);
         }
-        let shifts: Vec<f64> = places
+        // Nothing describes them but their own mean: they are where the sharp steps are, more or less.
+        let rough = residual > ROUGH_RESIDUAL && fitted.len() >= ROUGH_LEAST;
+        rough.then(|| {
+            for fitted in fitted {
+                fitted.variance += (ROUGH_SHARE_S * fitted.residual * self.rate_hz).powi(2);
+                fitted.residual = fitted.residual.min(noise.max(1e-4));
+            }
+            ONSET_COMMON * ONSET_COMMON
+        })
+    }
+
+    /// Moves transitions to their onsets, unless these are those of something else.
+    fn take_onsets(&self, fitted: &mut [Fitted], onsets: &Onsets, residual: f64) -> Option<bool> {
+        let amplitudes: Vec<f64> = fitted.iter().map(|f| f.amplitude).collect();
+        let left = onsets.residual / (residual * linear::median(&amplitudes)?);
+        let shifts: Vec<f64> = fitted
             .iter()
             .zip(&onsets.each)
-            .map(|(place, onset)| onset.at - place)
+            .map(|(fitted, onset)| onset.at - fitted.at)
             .collect();
         let usual = linear::median(&shifts)?;
+        // Where both say the same, it does not matter that neither describes what follows.
+        let agree = usual.abs() < AGREES_S * self.rate_hz && left < AGREES_RESIDUALS;
         // A step that fits this well cannot have begun that much earlier: the onset is of something else. Unless
         // most of the transition follows at once, and the onset explains nearly all of it.
-        let evident = onsets.departs > DEPARTS
-            && onsets.residual < EVIDENT_RESIDUALS * residual * linear::median(&amplitudes)?;
+        let evident = onsets.departs > DEPARTS && left < EVIDENT_RESIDUALS;
         let farthest = if evident {
             EVIDENT_SHIFT_S * self.rate_hz
         } else {
             self.farthest_shift(residual)
         };
-        if usual.abs() > farthest {
-            return None;
+        if !agree && (left > SLOW_RESIDUALS || usual.abs() > farthest) {
+            return Some(false);
         }
         for ((fitted, onset), shift) in fitted.iter_mut().zip(&onsets.each).zip(&shifts) {
             fitted.at = onset.at;
             fitted.half_step = onset.half_step;
             // One that lies otherwise than its like may be right or wrong.
             fitted.variance = onset.variance + (SHIFT_SHARE * (shift - usual)).powi(2);
+            if left > SLOW_RESIDUALS {
+                fitted.variance += (0.5 * shift).powi(2);
+            }
             fitted.residual = onsets.noise.max(1e-4);
             fitted.reversals.clear();
         }
-        Some(onsets.common + ONSET_COMMON * ONSET_COMMON)
+        Some(true)
     }
 
     /// Onsets of a kind that sharp steps, at `places`, describe as badly as `residual` says.
@@ -476,8 +502,8 @@ impl<'a> Refiner<'a> {
             return None;
         }
         let local = at - start;
-        let at = cluster::scan(window, shape, sign, 1, (local - reach, local + reach))?;
-        let mut fit = cluster::fit(window, shape, &[Step { at, sign }], 1)?;
+        let at = cluster::scan(window, shape, sign, (local - reach, local + reach))?;
+        let mut fit = cluster::fit_one(window, shape, Step { at, sign })?;
         fit.steps.iter_mut().for_each(|s| s.at += start);
         Some(fit)
     }
@@ -551,9 +577,7 @@ impl<'a> Refiner<'a> {
             .map(|(x, c)| x - size * c)
             .collect();
         let most = ALONE * fit.amplitude;
-        cluster::without_floor(&rest, 1)
-            .iter()
-            .all(|x| x.abs() < most)
+        cluster::without_line(&rest).iter().all(|x| x.abs() < most)
     }
 
     /// Keeps an alternating run of steps that begins and ends with the transition's own sign.

@@ -36,7 +36,7 @@ pub(crate) struct After {
 impl After {
     pub(crate) fn new(window: &[f64], at: f64) -> Option<Self> {
         (window.len() >= LEAST_SAMPLES).then(|| After {
-            profile: Profile::new(window, 1),
+            profile: Profile::new(window),
             at,
         })
     }

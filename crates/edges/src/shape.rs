@@ -4,6 +4,7 @@ use crate::linear;
 use crate::response::Response;
 use rustfft::num_complex::Complex64;
 use std::f64::consts::PI;
+use std::ops::{Add, Mul};
 use std::sync::LazyLock;
 
 /// Points of the table in one sample.
@@ -26,26 +27,13 @@ impl Shape {
         let kernel: &[f64] = &KERNEL;
         let mut table = vec![0.0; kernel.len()];
         for term in &response.terms {
-            if term.pole.im == 0.0 {
-                let decay = (term.pole.re / rate_hz / OVERSAMPLING as f64).exp();
-                let weight = 0.5 * term.weight.re;
-                let (mut sum, mut last) = (0.0, 0.0);
-                for (slot, &h) in table.iter_mut().zip(kernel) {
-                    sum = (sum + last) * decay + h;
-                    last = h;
-                    *slot += weight * sum;
-                }
-                continue;
-            }
             // F = h * exp(pole t): dF/dx = h + pole F, stepped exactly for the pole and by the
             // trapezium for the kernel.
             let decay = (term.pole / rate_hz / OVERSAMPLING as f64).exp();
-            let mut sum = Complex64::new(0.0, 0.0);
-            let mut last = 0.0;
-            for (slot, &h) in table.iter_mut().zip(kernel) {
-                sum = (sum + 0.5 * last) * decay + 0.5 * h;
-                last = h;
-                *slot += (term.weight * sum).re;
+            if term.pole.im == 0.0 {
+                add_convolved(&mut table, kernel, decay.re, 0.5 * term.weight.re, |x| x);
+            } else {
+                add_convolved(&mut table, kernel, decay, 0.5 * term.weight, |z| z.re);
             }
         }
         Shape {
@@ -133,6 +121,54 @@ impl Shape {
     fn neighbours(&self, row: usize) -> (f64, f64) {
         let last = self.table.len() - 1;
         (self.table[row.min(last)], self.table[(row + 1).min(last)])
+    }
+}
+
+/// Adds the kernel convolved with an exponential that changes by `decay` from point to point, times `weight`. The
+/// sum so far is needed for the next, which takes long; so some parts of the kernel are summed side by side, each
+/// from zero, and what the parts before one leave in it is added afterwards.
+fn add_convolved<T>(table: &mut [f64], kernel: &[f64], decay: T, weight: T, real: impl Fn(T) -> f64)
+where
+    T: Copy + Default + Add<Output = T> + Add<f64, Output = T> + Mul<Output = T>,
+{
+    const PARTS: usize = 8;
+    let length = kernel.len() / PARTS;
+    let whole = PARTS * length;
+    let mut sums = [T::default(); PARTS];
+    let mut last = [0.0; PARTS];
+    for i in 1..PARTS {
+        last[i] = kernel[i * length - 1];
+    }
+    let mut parts = vec![[T::default(); PARTS]; length];
+    // What decays over a whole part.
+    let mut lasting = decay;
+    for (k, slots) in parts.iter_mut().enumerate() {
+        for i in 0..PARTS {
+            let h = kernel[i * length + k];
+            sums[i] = (sums[i] + last[i]) * decay + h;
+            last[i] = h;
+        }
+        *slots = sums;
+        if k > 0 {
+            lasting = lasting * decay;
+        }
+    }
+    let mut carried = [T::default(); PARTS];
+    for i in 1..PARTS {
+        carried[i] = sums[i - 1] + carried[i - 1] * lasting;
+    }
+    let mut sum = sums[PARTS - 1] + carried[PARTS - 1] * lasting;
+    for (k, slots) in parts.iter().enumerate() {
+        for i in 0..PARTS {
+            carried[i] = carried[i] * decay;
+            table[i * length + k] += real(weight * (slots[i] + carried[i]));
+        }
+    }
+    let mut before = last[PARTS - 1];
+    for (slot, &h) in table[whole..].iter_mut().zip(&kernel[whole..]) {
+        sum = (sum + before) * decay + h;
+        before = h;
+        *slot += real(weight * sum);
     }
 }
 

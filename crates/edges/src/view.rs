@@ -1,8 +1,9 @@
 //! Pictures of the trace, of bounded size whatever the length of the recording.
 
 use crate::analyse::Window;
+use crate::coarse;
 use crate::types::{Envelope, Snippet};
-use crate::wide::{greater, join_all, lesser};
+use crate::wide::{greater, join_all, lesser, wide};
 
 const COLUMNS: usize = 2000;
 const LEAD_S: f64 = 0.12;
@@ -27,25 +28,28 @@ pub(crate) fn around(window: &Window<'_>, first_s: f64, last_s: f64) -> (Envelop
 fn envelope(samples: &[f32], start_s: f64, rate_hz: f64) -> Envelope {
     let width = samples.len().div_ceil(COLUMNS).max(1);
     let chunks = samples.chunks(width);
+    let (mut low, mut high) = (Vec::new(), Vec::new());
+    wide(
+        #[inline(always)]
+        || {
+            for chunk in chunks {
+                low.push(join_all(chunk, f32::INFINITY, lesser));
+                high.push(join_all(chunk, f32::NEG_INFINITY, greater));
+            }
+        },
+    );
     Envelope {
         start_s,
         spacing_s: width as f64 / rate_hz,
-        low: chunks
-            .clone()
-            .map(|c| c.iter().copied().fold(f32::INFINITY, lesser))
-            .collect(),
-        high: chunks
-            .map(|c| c.iter().copied().fold(f32::NEG_INFINITY, greater))
-            .collect(),
+        low,
+        high,
     }
 }
 
 fn snippet(samples: &[f32], start_s: f64, rate_hz: f64) -> Snippet {
     let width = ((rate_hz / SNIPPET_RATE_HZ) as usize).max(1);
-    let samples: Vec<f32> = samples
-        .chunks_exact(width)
-        .map(|c| c.iter().sum::<f32>() / width as f32)
-        .collect();
+    let samples = coarse::block_means(samples, width);
+    let samples: Vec<f32> = samples.iter().map(|&x| x as f32).collect();
     Snippet {
         start_s: start_s + (width as f64 - 1.0) / (2.0 * rate_hz),
         rate_hz: rate_hz / width as f64,
