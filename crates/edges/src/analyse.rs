@@ -4,7 +4,7 @@ use crate::bank::{self, Candidate, Energies, Entry, Field, Probe, Probed};
 use crate::chain::{self, Chain, Pulse, Scale};
 use crate::clicks;
 use crate::coarse::Coarse;
-use crate::doubt;
+use crate::doubt::{self, Odd};
 use crate::events::Event;
 use crate::hum::{Grid, HumModel};
 use crate::levels;
@@ -33,6 +33,9 @@ pub(crate) const PAUSE_PERIODS: f64 = 1.7;
 
 /// Steps are looked for so far around an event.
 const AROUND_EVENT_S: f64 = 0.0045;
+/// What a transition moves the trace by is looked for from so long before it to so long after it.
+const REACH_BEFORE_S: f64 = 0.002;
+const REACH_AFTER_S: f64 = 0.006;
 /// Samples kept around a train for its fits.
 const MARGIN_S: f64 = 0.1;
 
@@ -168,6 +171,20 @@ pub(crate) struct Seen {
     pub(crate) clipped: u64,
     /// Openings and closings are the same sound: a microphone, no wire.
     pub(crate) sounded: bool,
+    /// What its steps do not explain, and what is known of the kinds of them.
+    pub(crate) odd: Odd,
+    pub(crate) kinds: [KindOfEdge; 2],
+    /// How far the trace usually moves around a transition, whatever its shape.
+    pub(crate) reach: f64,
+}
+
+/// What all openings, all closings of a train have in common.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct KindOfEdge {
+    /// Sharp steps do not describe them.
+    pub(crate) slow: bool,
+    /// Signal-to-noise ratio by the noise before them alone.
+    pub(crate) snr: f64,
 }
 
 /// Whether every step of a train is a plain change of level, as no sound makes it.
@@ -372,23 +389,32 @@ fn build(
     refined.later(stretch.start as f64);
     let seconds = |at: f64| window.seconds(at);
     let matched = (found.entry.energy * coarse.factor as f64).sqrt();
-    let (edges, reversals) = list_edges(&refined, matched, window.rate_hz, &seconds);
+    let judge = |refined: &Refined| {
+        let (edges, reversals) = list_edges(refined, matched, window.rate_hz, &seconds);
+        let left_over = left_over(coarse, found, refined, &pulses);
+        let evidence = doubt::Evidence {
+            pulses: &pulses,
+            edges: &edges,
+            left_over: &left_over,
+            amplitude: lesser_amplitude(&pulses),
+            rate_hz: coarse.rate_hz,
+            length: coarse.means.len(),
+            first: window.first,
+            last: window.last,
+            start_s: window.start as f64 / window.rate_hz,
+            sign,
+            slow: refined.slow,
+        };
+        let (doubts, odd) = (doubt::doubts(&evidence), doubt::odd(&evidence));
+        (edges, reversals, doubts, odd)
+    };
+    let (mut edges, mut reversals, mut doubts, mut odd) = judge(&refined);
+    let rough = [0, 1].map(|kind| refined.take_for_rough(kind, odd.beside[kind], window.rate_hz));
+    if rough.contains(&true) {
+        (edges, reversals, doubts, odd) = judge(&refined);
+    }
     let residuals: Vec<f64> = edges.iter().map(|e| e.residual).collect();
     let noise_rms = linear::median(&residuals)? * refined.step;
-    let left_over = left_over(coarse, found, &refined, &pulses);
-    let doubts = doubt::doubts(&doubt::Evidence {
-        pulses: &pulses,
-        edges: &edges,
-        left_over: &left_over,
-        amplitude: lesser_amplitude(&pulses),
-        rate_hz: coarse.rate_hz,
-        length: coarse.means.len(),
-        first: window.first,
-        last: window.last,
-        start_s: window.start as f64 / window.rate_hz,
-        sign,
-        slow: refined.slow,
-    });
     let (first, last) = (edges.first()?.instant_s, edges.last()?.instant_s);
     let (envelope, snippet) = view::around(window, first, last);
     let plain = plain(&pulses, &found.entry);
@@ -421,13 +447,37 @@ fn build(
         edges,
         reversals,
     };
+    let kind = |slow, noise: f64| KindOfEdge {
+        slow,
+        snr: matched / noise.max(1e-4),
+    };
     Some(Seen {
         train,
         white,
         plain,
         clipped,
         sounded,
+        odd,
+        kinds: [
+            kind(refined.slow.0, refined.noise.0),
+            kind(refined.slow.1, refined.noise.1),
+        ],
+        reach: reach(coarse, &pulses),
     })
+}
+
+/// How far the trace usually moves around a transition.
+fn reach(coarse: &Coarse, pulses: &[Pulse]) -> f64 {
+    let blocks = |s: f64| (s * coarse.rate_hz) as usize;
+    let around = |at: usize| {
+        let first = at.saturating_sub(blocks(REACH_BEFORE_S));
+        let last = (at + blocks(REACH_AFTER_S)).min(coarse.means.len());
+        let stretch = coarse.means[first..last].iter();
+        let highest = stretch.clone().copied().fold(f64::MIN, f64::max);
+        highest - stretch.copied().fold(f64::MAX, f64::min)
+    };
+    let edges = pulses.iter().flat_map(|p| [p.opening.at, p.closing.at]);
+    linear::median(&edges.map(around).collect::<Vec<_>>()).unwrap_or(0.0)
 }
 
 fn coupling(refined: &Refined) -> Option<f64> {

@@ -2,15 +2,17 @@
 //! train beside them has the same break, or when their steps are plain changes of level.
 
 use crate::analyse::Seen;
+use crate::doubt::LEAST_SNR;
 use crate::linear;
+use crate::refine::{ROUGH_KIND, rough_variance_s2};
 use crate::types::{Direction, Doubt, Edge, Polarity, Train};
 
 /// A train with so many even pulses proves itself.
 const PROVING: usize = 3;
 /// Breaks of one dial differ by less than this factor's logarithm.
 const ALIKE: f64 = 0.35;
-/// Steps of one line differ by less.
-const SAME_STEP: f64 = 0.7;
+/// How far one line moves the trace differs by less.
+const SAME_REACH: f64 = 0.7;
 /// Openings of a doubtful train leave less than this, or the train is left out.
 const REPORTED_RESIDUAL: f64 = 0.12;
 /// Both kinds of edges leave more than this, and no white noise.
@@ -31,17 +33,19 @@ const FLASH_S: f64 = 0.090;
 pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     let proven: Vec<Kind> = seen
         .iter()
-        .map(|s| &s.train)
-        .filter(|t| t.edges.len() / 2 >= PROVING && t.doubts.is_empty())
+        .filter(|s| s.train.edges.len() / 2 >= PROVING && s.train.doubts.is_empty())
         .filter_map(Kind::of)
         .collect();
+    seen.iter_mut()
+        .for_each(|s| explain_like(s, &proven));
     // A hand on the hook makes some openings that no dial makes; the rest of them is hers too.
-    let handled = seen.iter().any(|Seen { train, .. }| {
-        train.doubts.contains(&Doubt::Irregular)
-            || Kind::of(train).is_some_and(|own| train.edges.len() == 2 && own.break_s > FLASH_S)
+    let handled = seen.iter().any(|s| {
+        let single = s.train.edges.len() == 2;
+        s.train.doubts.contains(&Doubt::Irregular)
+            || (single && usual_break(&s.train).is_some_and(|break_s| break_s > FLASH_S))
     });
     seen.retain_mut(|s| {
-        let Some(own) = Kind::of(&s.train) else {
+        let Some(own) = Kind::of(s) else {
             return false;
         };
         let short = s.train.edges.len() / 2 < PROVING;
@@ -59,6 +63,40 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         let beyond_doubt = s.train.doubts.is_empty() && (same_line || !short);
         let steps = !proven.is_empty() || like_steps(&s.train);
         beyond_doubt || (same_line && steps && worth_reporting(s, alike))
+    });
+}
+
+/// Lifts the doubts of a short train that come from the shape of its transitions alone, where a longer train of the
+/// same line has transitions of such a shape: one or two have no mean to tell it by.
+fn explain_like(seen: &mut Seen, proven: &[Kind]) {
+    if seen.train.edges.len() / 2 >= PROVING || seen.odd.elsewhere || seen.train.doubts.is_empty() {
+        return;
+    }
+    let Some(own) = Kind::of(seen) else {
+        return;
+    };
+    let known = [0, 1].map(|kind| proven.iter().any(|p| p.slow[kind] && own.alike(p)));
+    let explained = (0..2).all(|kind| known[kind] || seen.odd.beside[kind] == 0.0);
+    let rough = |index: usize, edge: &Edge| {
+        known[index % 2] && !seen.kinds[index % 2].slow && edge.residual > ROUGH_KIND
+    };
+    let weak = seen.train.edges.iter().enumerate().any(|(i, edge)| {
+        let snr = if rough(i, edge) {
+            seen.kinds[i % 2].snr
+        } else {
+            edge.snr
+        };
+        snr < LEAST_SNR
+    });
+    for (i, edge) in seen.train.edges.iter_mut().enumerate() {
+        if known[i % 2] && !seen.kinds[i % 2].slow && edge.residual > ROUGH_KIND {
+            edge.variance_s2 += rough_variance_s2(edge.residual);
+        }
+    }
+    seen.train.doubts.retain(|doubt| match doubt {
+        Doubt::UnexplainedEdge(_) => !explained,
+        Doubt::WeakEdge(_) => weak,
+        _ => true,
     });
 }
 
@@ -118,21 +156,24 @@ fn like_steps(train: &Train) -> bool {
 #[derive(Clone, Copy, Debug)]
 struct Kind {
     break_s: f64,
-    step: f64,
+    reach: f64,
     polarity: Polarity,
+    /// Openings, closings are slow.
+    slow: [bool; 2],
 }
 
 impl Kind {
-    fn of(train: &Train) -> Option<Self> {
+    fn of(seen: &Seen) -> Option<Self> {
         Some(Kind {
-            break_s: usual_break(train)?,
-            step: train.step,
-            polarity: train.polarity,
+            break_s: usual_break(&seen.train)?,
+            reach: seen.reach,
+            polarity: seen.train.polarity,
+            slow: seen.kinds.map(|k| k.slow),
         })
     }
 
     fn same_line(&self, other: &Kind) -> bool {
-        self.polarity == other.polarity && (self.step / other.step).ln().abs() < SAME_STEP
+        self.polarity == other.polarity && (self.reach / other.reach).ln().abs() < SAME_REACH
     }
 
     fn alike(&self, other: &Kind) -> bool {

@@ -7,12 +7,14 @@ use crate::linear;
 use crate::types::{Doubt, Edge};
 
 /// Below this signal-to-noise ratio an edge proves nothing.
-const LEAST_SNR: f64 = 5.0;
+pub(crate) const LEAST_SNR: f64 = 5.0;
 /// A step this large beside the train's own needs an explanation.
 pub(crate) const NOTABLE: f64 = 0.45;
 
 /// A coarse match sees the spike of a slow transition so early.
 const SPIKE_S: f64 = 0.000_8;
+/// What a sharp step leaves of a rounded or ringing transition lies so close to it.
+const BESIDE_S: std::ops::Range<f64> = -0.010..0.016;
 /// What one slow opening differs by from the mean of all shows within so long.
 const DIFFERS_S: f64 = 0.002;
 
@@ -70,17 +72,57 @@ fn weakest(evidence: &Evidence<'_>) -> Option<Doubt> {
 }
 
 fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
+    unexplained_steps(evidence)
+        .next()
+        .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
+}
+
+/// Steps that a train does not explain, large enough to be those of a pulse.
+fn unexplained_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a Candidate> {
     let period = evidence.period();
-    let (first, last) = (evidence.pulses.first()?, evidence.pulses.last()?);
-    let from = first.opening.at as f64 - 2.0 * period;
-    let to = last.closing.at as f64 + 2.0 * period;
+    let first = evidence.pulses.first().map_or(0.0, |p| p.opening.at as f64);
+    let last = evidence.pulses.last().map_or(0.0, |p| p.closing.at as f64);
+    let around = first - 2.0 * period..last + 2.0 * period;
     evidence
         .left_over
         .iter()
-        .filter(|c| (from..to).contains(&(c.at as f64)))
+        .filter(move |c| around.contains(&(c.at as f64)))
         .filter(|c| !begins_another(evidence, c) && !belongs(evidence, c))
-        .find(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
-        .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
+        .filter(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
+}
+
+/// Where the steps lie that a train does not explain.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Odd {
+    /// Share of the openings, of the closings that have one beside them.
+    pub(crate) beside: [f64; 2],
+    /// Some lie beside none.
+    pub(crate) elsewhere: bool,
+}
+
+/// See `Odd`.
+pub(crate) fn odd(evidence: &Evidence<'_>) -> Odd {
+    let mut beside = vec![false; evidence.edges.len()];
+    let mut elsewhere = false;
+    for step in unexplained_steps(evidence) {
+        let at_s = evidence.seconds(step.at);
+        let nearest = (0..beside.len()).min_by(|&a, &b| {
+            let apart = |i: usize| (evidence.edges[i].instant_s - at_s).abs();
+            apart(a).total_cmp(&apart(b))
+        });
+        match nearest {
+            Some(i) if BESIDE_S.contains(&(at_s - evidence.edges[i].instant_s)) => beside[i] = true,
+            _ => elsewhere = true,
+        }
+    }
+    let share = |kind: usize| {
+        let own = beside.iter().skip(kind).step_by(2);
+        own.clone().filter(|b| **b).count() as f64 / own.count().max(1) as f64
+    };
+    Odd {
+        beside: [share(0), share(1)],
+        elsewhere,
+    }
 }
 
 /// An opening after a pause that ends a digit is the next digit's.

@@ -47,6 +47,9 @@ const AGREES_RESIDUALS: f64 = 1.3;
 /// So many transitions have a mean that says what they have in common; and that they are placed this uncertainly by
 /// sharp steps, times what those leave, where no onset is found.
 const ROUGH_LEAST: usize = 3;
+/// Of a kind that leaves this much, and something like a step beside so many, sharp steps are no description.
+pub(crate) const ROUGH_KIND: f64 = 0.2;
+const ROUGH_MOST: f64 = 0.75;
 const ROUGH_SHARE_S: f64 = 0.000_8;
 /// Share of its difference from the others' shift that an onset is uncertain by.
 const SHIFT_SHARE: f64 = 0.25;
@@ -111,11 +114,39 @@ pub(crate) struct Refined {
     pub(crate) common: (f64, f64),
     /// Openings, closings are slow.
     pub(crate) slow: (bool, bool),
+    /// Noise before openings, before closings, over the step.
+    pub(crate) noise: (f64, f64),
     /// Samples in flat tops beside the transitions.
     pub(crate) clipped: usize,
 }
 
 impl Refined {
+    /// Takes the openings (0) or closings (1) for rough ones when sharp steps describe them badly enough and leave
+    /// something beside this share of them: what all leave alike is how they look, and no further step.
+    pub(crate) fn take_for_rough(&mut self, kind: usize, share: f64, rate_hz: f64) -> bool {
+        let mut own: Vec<Fitted> = self.pulses.iter().map(|p| of_kind(p, kind).clone()).collect();
+        let (slow, common, noise) = match kind {
+            0 => (&mut self.slow.0, &mut self.common.0, self.noise.0),
+            _ => (&mut self.slow.1, &mut self.common.1, self.noise.1),
+        };
+        let rough = own.len() >= ROUGH_LEAST
+            && share >= ROUGH_MOST
+            && usual_residual(&own) > ROUGH_KIND;
+        if *slow || !rough {
+            return false;
+        }
+        *slow = true;
+        *common = roughen(&mut own, noise, rate_hz);
+        for (pulse, own) in self.pulses.iter_mut().zip(own) {
+            if kind == 0 {
+                pulse.0 = own;
+            } else {
+                pulse.1 = own;
+            }
+        }
+        true
+    }
+
     /// Counts instants from so many samples earlier.
     pub(crate) fn later(&mut self, samples: f64) {
         for fitted in self.pulses.iter_mut().flat_map(|p| [&mut p.0, &mut p.1]) {
@@ -261,6 +292,7 @@ impl<'a> Refiner<'a> {
             step: amplitude,
             common: (common, common),
             slow: (false, false),
+            noise: (1.0, 1.0),
             clipped: 0,
         };
         self.mend_slow(&mut refined, &places);
@@ -341,21 +373,22 @@ impl<'a> Refiner<'a> {
         let places: (Vec<f64>, Vec<f64>) = places.iter().copied().unzip();
         let (mut openings, mut closings): (Vec<Fitted>, Vec<Fitted>) =
             std::mem::take(&mut refined.pulses).into_iter().unzip();
-        if let Some(common) = self.mend_kind(&mut openings, &places.0) {
+        refined.noise = (
+            self.usual_noise_before(&openings),
+            self.usual_noise_before(&closings),
+        );
+        if let Some(common) = self.mend_kind(&mut openings, &places.0, refined.noise.0) {
             (refined.slow.0, refined.common.0) = (true, common);
         }
-        if let Some(common) = self.mend_kind(&mut closings, &places.1) {
+        if let Some(common) = self.mend_kind(&mut closings, &places.1, refined.noise.1) {
             (refined.slow.1, refined.common.1) = (true, common);
         }
         refined.pulses = openings.into_iter().zip(closings).collect();
     }
 
     /// Gives the variance that all transitions of the kind share; `None` when sharp steps describe them.
-    fn mend_kind(&self, fitted: &mut [Fitted], coarse: &[f64]) -> Option<f64> {
-        let residuals: Vec<f64> = fitted.iter().map(|f| f.residual).collect();
-        let residual = linear::median(&residuals)?;
-        let quiet: Vec<f64> = fitted.iter().filter_map(|f| self.noise_before(f)).collect();
-        let noise = linear::median(&quiet)?;
+    fn mend_kind(&self, fitted: &mut [Fitted], coarse: &[f64], noise: f64) -> Option<f64> {
+        let residual = usual_residual(fitted);
         if residual < SHARP_RESIDUAL.max(SHARP_NOISES * noise) {
             return None;
         }
@@ -367,13 +400,12 @@ impl<'a> Refiner<'a> {
         }
         // Nothing describes them but their own mean: they are where the sharp steps are, more or less.
         let rough = residual > ROUGH_RESIDUAL && fitted.len() >= ROUGH_LEAST;
-        rough.then(|| {
-            for fitted in fitted {
-                fitted.variance += (ROUGH_SHARE_S * fitted.residual * self.rate_hz).powi(2);
-                fitted.residual = fitted.residual.min(noise.max(1e-4));
-            }
-            ONSET_COMMON * ONSET_COMMON
-        })
+        rough.then(|| roughen(fitted, noise, self.rate_hz))
+    }
+
+    fn usual_noise_before(&self, fitted: &[Fitted]) -> f64 {
+        let quiet: Vec<f64> = fitted.iter().filter_map(|f| self.noise_before(f)).collect();
+        linear::median(&quiet).unwrap_or(1.0)
     }
 
     /// Moves transitions to their onsets, unless these are those of something else.
@@ -627,6 +659,30 @@ impl<'a> Refiner<'a> {
             .collect();
         settle::poles(probe, &after, self.rate_hz)
     }
+}
+
+fn of_kind((opening, closing): &(Fitted, Fitted), kind: usize) -> &Fitted {
+    if kind == 0 { opening } else { closing }
+}
+
+fn usual_residual(fitted: &[Fitted]) -> f64 {
+    let residuals: Vec<f64> = fitted.iter().map(|f| f.residual).collect();
+    linear::median(&residuals).unwrap_or(0.0)
+}
+
+/// Takes sharp steps for what they are, a rough idea of where transitions of another shape lie. Gives the variance
+/// that these share.
+fn roughen(fitted: &mut [Fitted], noise: f64, rate_hz: f64) -> f64 {
+    for fitted in fitted {
+        fitted.variance += rough_variance_s2(fitted.residual) * rate_hz * rate_hz;
+        fitted.residual = fitted.residual.min(noise.max(1e-4));
+    }
+    ONSET_COMMON * ONSET_COMMON
+}
+
+/// Variance of a transition that a sharp step describes as badly as its residual says, in seconds².
+pub(crate) fn rough_variance_s2(residual: f64) -> f64 {
+    (ROUGH_SHARE_S * residual).powi(2)
 }
 
 fn fitted(fit: &Fit, sign: f64) -> Fitted {
