@@ -33,6 +33,8 @@ pub(crate) const PAUSE_PERIODS: f64 = 1.7;
 
 /// Steps are looked for so far around an event.
 const AROUND_EVENT_S: f64 = 0.0045;
+/// Share of the distance to an unexplained step that a transition is uncertain by.
+const UNSETTLED: f64 = 0.5;
 /// What a transition moves the trace by is looked for from so long before it to so long after it.
 const REACH_BEFORE_S: f64 = 0.002;
 const REACH_AFTER_S: f64 = 0.006;
@@ -390,7 +392,7 @@ fn build(
     let seconds = |at: f64| window.seconds(at);
     let matched = (found.entry.energy * coarse.factor as f64).sqrt();
     let judge = |refined: &Refined| {
-        let (edges, reversals) = list_edges(refined, matched, window.rate_hz, &seconds);
+        let (mut edges, reversals) = list_edges(refined, matched, window.rate_hz, &seconds);
         let left_over = left_over(coarse, found, refined, &pulses);
         let evidence = doubt::Evidence {
             pulses: &pulses,
@@ -406,6 +408,10 @@ fn build(
             slow: refined.slow,
         };
         let (doubts, odd) = (doubt::doubts(&evidence), doubt::odd(&evidence));
+        let unsettled = doubt::unsettled_s(&evidence);
+        for (edge, unsettled_s) in edges.iter_mut().zip(unsettled) {
+            edge.variance_s2 += (UNSETTLED * unsettled_s).powi(2);
+        }
         (edges, reversals, doubts, odd)
     };
     let (mut edges, mut reversals, mut doubts, mut odd) = judge(&refined);

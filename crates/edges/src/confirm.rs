@@ -17,6 +17,8 @@ const SAME_REACH: f64 = 0.7;
 const REPORTED_RESIDUAL: f64 = 0.12;
 /// Both kinds of edges leave more than this, and no white noise.
 const DROWNED_RESIDUAL: f64 = 0.2;
+/// Hum is so many times as large as what a train moves the trace by.
+const DROWNED_HUM: f64 = 6.0;
 /// Breaks over periods of a dial, however ill adjusted.
 const SHARES: std::ops::Range<f64> = 0.2..0.96;
 /// No dial sends more pulses without a rest, whatever is wrong with it.
@@ -36,8 +38,7 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         .filter(|s| s.train.edges.len() / 2 >= PROVING && s.train.doubts.is_empty())
         .filter_map(Kind::of)
         .collect();
-    seen.iter_mut()
-        .for_each(|s| explain_like(s, &proven));
+    seen.iter_mut().for_each(|s| explain_like(s, &proven));
     // A hand on the hook makes some openings that no dial makes; the rest of them is hers too.
     let handled = seen.iter().any(|s| {
         let single = s.train.edges.len() == 2;
@@ -120,12 +121,22 @@ fn worth_reporting(Seen { train, white, .. }: &Seen, alike: bool) -> bool {
     clear || (even && *white)
 }
 
-/// An edge that leaves much of its size unexplained, and no white noise, lies in sound that may have made it.
-fn drowned(Seen { train, white, .. }: &Seen) -> Option<Doubt> {
+/// An edge that leaves much of its size unexplained, and no white noise, lies in sound that may have made it; and
+/// what is left of hum many times as large as the train is hum.
+fn drowned(
+    Seen {
+        train,
+        white,
+        reach,
+        ..
+    }: &Seen,
+) -> Option<Doubt> {
     let openings = usual_residual(train, Direction::Opening)?;
     let least = openings.min(usual_residual(train, Direction::Closing)?);
     let first = train.edges.first()?.instant_s;
-    (!white && least > DROWNED_RESIDUAL).then_some(Doubt::WeakEdge(first))
+    let hum = train.hum.map_or(0.0, |h| h.relative_amplitude * train.step);
+    ((!white && least > DROWNED_RESIDUAL) || hum > DROWNED_HUM * reach)
+        .then_some(Doubt::WeakEdge(first))
 }
 
 /// Usual break over usual period; `None` for a single pulse.

@@ -400,16 +400,6 @@ impl Detector {
             .filter(|e| e.at * factor < end)
             .collect();
         let marks = pairs::likely(&events, self.ticks.rate_hz);
-        if std::env::var("DBG").is_ok() {
-            eprintln!(
-                "LOOK {end} {:?}",
-                events
-                    .iter()
-                    .zip(&marks)
-                    .map(|(e, m)| (e.at, e.size, *m))
-                    .collect::<Vec<_>>()
-            );
-        }
         let Some(first) = marks.iter().position(|m| *m) else {
             return Vec::new();
         };

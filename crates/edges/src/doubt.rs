@@ -11,16 +11,18 @@ pub(crate) const LEAST_SNR: f64 = 5.0;
 /// A step this large beside the train's own needs an explanation.
 pub(crate) const NOTABLE: f64 = 0.45;
 
-/// A coarse match sees the spike of a slow transition so early.
-const SPIKE_S: f64 = 0.000_8;
+/// A coarse match sees the spike of a slow opening, of a closing so early.
+const SPIKE_S: [f64; 2] = [0.000_8, 0.001_5];
+/// Closings that usually leave more than this of their size are no steps.
+const STEP_RESIDUAL: f64 = 0.2;
 /// What a sharp step leaves of a rounded or ringing transition lies so close to it.
 const BESIDE_S: std::ops::Range<f64> = -0.010..0.016;
-/// What one slow opening differs by from the mean of all shows within so long.
-const DIFFERS_S: f64 = 0.002;
 
 /// Logarithms by which a break, a period of a dial may differ from its usual one.
 const UNEVEN_BREAK: f64 = 0.3;
 const UNEVEN_PERIOD: f64 = 0.25;
+/// Periods of dials, from 22 pps to 5 pps with a little room. Ringing may be faster.
+const PERIOD_S: std::ops::Range<f64> = 0.0425..0.22;
 
 /// What is known of a train at the coarse stage.
 pub(crate) struct Evidence<'a> {
@@ -135,16 +137,47 @@ fn begins_another(evidence: &Evidence<'_>, step: &Candidate) -> bool {
         && step.amplitude * evidence.sign > 0.0
 }
 
-/// What lies so close to a slow transition makes no pulse more or less: it is a closing's chatter, or how this
-/// transition differs from its like.
+/// What lies so close to a transition makes no pulse more or less, whatever it is: a closing's chatter, or how a
+/// slow transition differs from its like. A sharp opening has neither, and closings that are no steps prove nothing.
 fn belongs(evidence: &Evidence<'_>, step: &Candidate) -> bool {
     let at_s = evidence.seconds(step.at);
-    let near = |first: usize, after_s: f64| {
-        let kind = evidence.edges.iter().skip(first).step_by(2);
-        kind.map(|edge| at_s - edge.instant_s)
-            .any(|since_s| (-SPIKE_S..after_s).contains(&since_s))
+    let near = |kind: usize| {
+        let edges = evidence.edges.iter().skip(kind).step_by(2);
+        edges
+            .map(|edge| at_s - edge.instant_s)
+            .any(|since_s| (-SPIKE_S[kind]..CHATTER_S).contains(&since_s))
     };
-    (evidence.slow.0 && near(0, DIFFERS_S)) || (evidence.slow.1 && near(1, CHATTER_S))
+    let closings: Vec<f64> = evidence
+        .edges
+        .iter()
+        .skip(1)
+        .step_by(2)
+        .map(|e| e.residual)
+        .collect();
+    let steps = evidence.slow.1 || linear::median(&closings).is_some_and(|r| r < STEP_RESIDUAL);
+    (evidence.slow.0 && near(0)) || (steps && near(1))
+}
+
+/// How far each transition may be off because what lies beside it is not accounted for: the distance to the farthest
+/// such step, in seconds. Slow transitions have an uncertainty of their own.
+pub(crate) fn unsettled_s(evidence: &Evidence<'_>) -> Vec<f64> {
+    let large =
+        |c: &&Candidate| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR;
+    let steps: Vec<f64> = evidence
+        .left_over
+        .iter()
+        .filter(large)
+        .map(|c| evidence.seconds(c.at))
+        .collect();
+    let of_edge = |(i, edge): (usize, &Edge)| {
+        if i % 2 == 0 || evidence.slow.1 {
+            return 0.0;
+        }
+        let apart = steps.iter().map(|at_s| at_s - edge.instant_s);
+        let near = apart.filter(|since_s| (-SPIKE_S[1]..CHATTER_S).contains(since_s));
+        near.map(f64::abs).fold(0.0, f64::max)
+    };
+    evidence.edges.iter().enumerate().map(of_edge).collect()
 }
 
 /// A dial's pulses are alike; a hand on the hook is not that even.
@@ -166,7 +199,8 @@ fn irregular(evidence: &Evidence<'_>) -> Option<Doubt> {
         let ratio = (w[1] - w[0]) / period;
         (ratio.ln().abs() > UNEVEN_PERIOD) && ((ratio / 2.0).ln().abs() > 0.1)
     });
-    (uneven || unsteady).then_some(Doubt::Irregular)
+    let known = evidence.pulses.len() < 3 || PERIOD_S.contains(&(period / evidence.rate_hz));
+    (uneven || unsteady || !known).then_some(Doubt::Irregular)
 }
 
 fn cut_off(evidence: &Evidence<'_>) -> Option<Doubt> {

@@ -50,6 +50,8 @@ const ROUGH_LEAST: usize = 3;
 /// Of a kind that leaves this much, and something like a step beside so many, sharp steps are no description.
 pub(crate) const ROUGH_KIND: f64 = 0.2;
 const ROUGH_MOST: f64 = 0.75;
+/// Less is enough where it is so many times the noise.
+const ROUGH_NOISES: f64 = 5.0;
 const ROUGH_SHARE_S: f64 = 0.000_8;
 /// Share of its difference from the others' shift that an onset is uncertain by.
 const SHIFT_SHARE: f64 = 0.25;
@@ -124,14 +126,18 @@ impl Refined {
     /// Takes the openings (0) or closings (1) for rough ones when sharp steps describe them badly enough and leave
     /// something beside this share of them: what all leave alike is how they look, and no further step.
     pub(crate) fn take_for_rough(&mut self, kind: usize, share: f64, rate_hz: f64) -> bool {
-        let mut own: Vec<Fitted> = self.pulses.iter().map(|p| of_kind(p, kind).clone()).collect();
+        let mut own: Vec<Fitted> = self
+            .pulses
+            .iter()
+            .map(|p| of_kind(p, kind).clone())
+            .collect();
         let (slow, common, noise) = match kind {
             0 => (&mut self.slow.0, &mut self.common.0, self.noise.0),
             _ => (&mut self.slow.1, &mut self.common.1, self.noise.1),
         };
         let rough = own.len() >= ROUGH_LEAST
             && share >= ROUGH_MOST
-            && usual_residual(&own) > ROUGH_KIND;
+            && usual_residual(&own) > ROUGH_KIND.min((ROUGH_NOISES * noise).max(SHARP_RESIDUAL));
         if *slow || !rough {
             return false;
         }
