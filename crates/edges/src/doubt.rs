@@ -8,9 +8,24 @@ use crate::types::{Doubt, Edge};
 
 /// Below this signal-to-noise ratio an edge proves nothing.
 pub(crate) const LEAST_SNR: f64 = 5.0;
+/// Edges that leave this much, and so many times what their like leave, are unlike them.
+const FOREIGN: f64 = 0.15;
+const FOREIGN_USUALS: f64 = 6.0;
 /// A step this large beside the train's own needs an explanation.
 pub(crate) const NOTABLE: f64 = 0.45;
 
+/// A step this large, or this clear, is one even with nothing beside it; the other edge of a smaller one is at least so large, and
+/// as far away as breaks are long.
+const WHOLE: f64 = 0.7;
+const CLEAR_T: f64 = 8.0;
+const PARTNER: f64 = 0.4;
+const PARTNER_S: std::ops::RangeInclusive<f64> = 0.003..=0.2;
+/// Of a train of so many pulses, or more, a step this much poorer than its own is a sound, unless it makes a break
+/// that lies so close to a whole number of periods from the others.
+const RHYTHM: usize = 3;
+const SOUND: f64 = 0.2;
+const IN_TIME: f64 = 0.07;
+const LIKE_BREAK: f64 = 0.15;
 /// A coarse match sees the spike of a slow opening, of a closing so early.
 const SPIKE_S: [f64; 2] = [0.000_8, 0.001_5];
 /// Closings that usually leave more than this of their size are no steps.
@@ -58,7 +73,7 @@ impl Evidence<'_> {
 pub(crate) fn doubts(evidence: &Evidence<'_>) -> Vec<Doubt> {
     let mut out = Vec::new();
     out.extend(cut_off(evidence));
-    out.extend(weakest(evidence));
+    out.extend(weakest(evidence).or_else(|| foreign(evidence)));
     out.extend(unexplained(evidence));
     out.extend(irregular(evidence));
     out
@@ -71,6 +86,20 @@ fn weakest(evidence: &Evidence<'_>) -> Option<Doubt> {
         .filter(|e| e.snr < LEAST_SNR)
         .min_by(|a, b| a.snr.total_cmp(&b.snr))
         .map(|e| Doubt::WeakEdge(e.instant_s))
+}
+
+/// A pulse neither of whose edges is a step as the others are may be sound that goes on after the dial has stopped.
+fn foreign(evidence: &Evidence<'_>) -> Option<Doubt> {
+    let usual = [0, 1].map(|kind| {
+        let own = evidence.edges.iter().skip(kind).step_by(2);
+        linear::median(&own.map(|e| e.residual).collect::<Vec<_>>()).unwrap_or(1.0)
+    });
+    let unlike = |edge: &Edge, usual: f64| edge.residual > FOREIGN.max(FOREIGN_USUALS * usual);
+    evidence
+        .edges
+        .chunks_exact(2)
+        .find(|p| unlike(&p[0], usual[0]) && unlike(&p[1], usual[1]))
+        .map(|p| Doubt::WeakEdge(p[0].instant_s))
 }
 
 fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
@@ -91,6 +120,61 @@ fn unexplained_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a
         .filter(move |c| around.contains(&(c.at as f64)))
         .filter(|c| !begins_another(evidence, c) && !belongs(evidence, c))
         .filter(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
+        .filter(|c| {
+            let whole = c.amplitude.abs() > WHOLE * evidence.amplitude || c.t.abs() > CLEAR_T;
+            whole || has_partner(evidence, c)
+        })
+        .filter(|c| !is_sound(evidence, c) || keeps_time(evidence, c))
+}
+
+/// Whether a step is so much poorer a likeness of one than the train's own are that it is some sound.
+fn is_sound(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+    let own: Vec<f64> = evidence
+        .pulses
+        .iter()
+        .flat_map(|p| [p.opening.t.abs(), p.closing.t.abs()])
+        .collect();
+    let usual = linear::median(&own).unwrap_or(0.0);
+    evidence.pulses.len() >= RHYTHM && step.t.abs() < SOUND * usual
+}
+
+/// Whether a step and another make a break like the train's own, in time with it.
+fn keeps_time(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+    let breaks: Vec<f64> = evidence
+        .pulses
+        .iter()
+        .map(|p| (p.closing.at - p.opening.at) as f64)
+        .collect();
+    let (Some(usual), Some(first)) = (linear::median(&breaks), evidence.pulses.first()) else {
+        return true;
+    };
+    let in_time = |opening: &Candidate| {
+        let periods = (opening.at as f64 - first.opening.at as f64) / evidence.period();
+        (periods - periods.round()).abs() < IN_TIME
+    };
+    let large = |c: &&Candidate| c.amplitude.abs() > PARTNER * evidence.amplitude;
+    evidence.left_over.iter().filter(large).any(|other| {
+        let (opening, closing) = if step.amplitude * evidence.sign > 0.0 {
+            (step, other)
+        } else {
+            (other, step)
+        };
+        let length = closing.at as f64 - opening.at as f64;
+        opening.amplitude * closing.amplitude < 0.0
+            && (length / usual).ln().abs() < LIKE_BREAK
+            && in_time(opening)
+    })
+}
+
+/// A break has two edges. Half a step in noise with nothing like its other edge in reach is none.
+fn has_partner(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+    let at_s = evidence.seconds(step.at);
+    evidence.left_over.iter().any(|other| {
+        let apart_s = (evidence.seconds(other.at) - at_s).abs();
+        PARTNER_S.contains(&apart_s)
+            && other.amplitude * step.amplitude < 0.0
+            && other.amplitude.abs() > PARTNER * evidence.amplitude
+    })
 }
 
 /// Where the steps lie that a train does not explain.
