@@ -5,7 +5,7 @@
 //! a slow make or a step in noise does. A difference is an event when it exceeds what the
 //! calmer quarter of the ticks around it lets expect of noise.
 
-use crate::wide::{greater, largest, wide};
+use crate::wide::{greater, largest, lesser, wide};
 use std::cell::OnceCell;
 
 /// Ticks are judged by pieces of so long.
@@ -22,6 +22,8 @@ const STANDS_OUT: f32 = 5.0;
 const WHITE: f32 = 0.5;
 /// Pieces before and after one whose calm counts for it too: dialling may have begun or ended inside it.
 const BEFORE: usize = 2;
+/// So many times the least difference that coarse values make.
+const FLICKERS: f32 = 10.0;
 /// Rounding of single precision, as a share of the signal.
 const ROUNDING: f32 = 3e-7;
 /// Largest among so many ticks to either side.
@@ -52,6 +54,16 @@ struct Hop {
 impl Hop {
     fn calm(&self, kind: usize) -> f32 {
         *self.calm[kind].get_or_init(|| calm(&self.differences[kind], self.rounding))
+    }
+
+    /// What a few samples of the next value of a coarse recording make, where most of the piece shows nothing.
+    fn flicker(&self, kind: usize) -> f32 {
+        if self.calm(kind) > self.rounding {
+            return 0.0;
+        }
+        let sizes = self.differences[kind].iter().map(|d| d.abs());
+        let least = sizes.filter(|d| *d > self.rounding).fold(f32::MAX, lesser);
+        FLICKERS * least
     }
 
     /// Whether noise has at least this standard deviation, which is sooner seen than what it has.
@@ -169,7 +181,8 @@ impl Finder {
                 0 => calmest(0),
                 _ => greater(calmest(1), WHITE * calmest(0)),
             };
-            for i in peaks(differences, STANDS_OUT * noise, ALONE[kind]) {
+            let limit = greater(STANDS_OUT * noise, hop.flicker(kind));
+            for i in peaks(differences, limit, ALONE[kind]) {
                 let mut size = [0.0; 2];
                 size[kind] = differences[i];
                 events.push(Event {
