@@ -103,7 +103,8 @@ fn explain_like(seen: &mut Seen, proven: &[Kind]) {
 
 /// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
 /// lie in; otherwise it is more likely no dialling at all.
-fn worth_reporting(Seen { train, white, .. }: &Seen, alike: bool) -> bool {
+fn worth_reporting(seen: &Seen, alike: bool) -> bool {
+    let Seen { train, white, .. } = seen;
     let pulses = train.edges.len() / 2;
     if pulses > MOST_PULSES || !share_of_period(train).is_none_or(|s| SHARES.contains(&s)) {
         return false;
@@ -114,7 +115,11 @@ fn worth_reporting(Seen { train, white, .. }: &Seen, alike: bool) -> bool {
     if pulses < PROVING {
         // What a recording that starts inside a train leaves of its pulse before is no click.
         let cut = train.doubts.contains(&Doubt::StartsInside);
-        return (cut || alike || !unexplained) && clear && leaves_little(Direction::Closing);
+        // The onset of one or two transitions fits any click.
+        let steps = seen.plain || !seen.kinds.iter().any(|k| k.slow);
+        return (cut || alike || (steps && !unexplained))
+            && clear
+            && leaves_little(Direction::Closing);
     }
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
     let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
