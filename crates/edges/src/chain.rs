@@ -31,8 +31,8 @@ const HOLE_COST: f64 = 6.0;
 /// end: a handset may have been lifted.
 const OVERLOOKED: f64 = 2.2;
 const OVERLOOKED_SHARE: f64 = 0.6;
-const OVERLOOKED_COST: f64 = 12.0;
-const OVERLOOKED_MOST: f64 = 48.0;
+const OVERLOOKED_COST: f64 = 40.0;
+const OVERLOOKED_MOST: f64 = 160.0;
 
 /// Chatter follows a closing for so long.
 pub(crate) const CHATTER_S: f64 = 0.0055;
