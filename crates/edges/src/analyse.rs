@@ -176,6 +176,8 @@ pub(crate) struct Seen {
     /// What its steps do not explain, and what is known of the kinds of them.
     pub(crate) odd: Odd,
     pub(crate) kinds: [KindOfEdge; 2],
+    /// Openings or closings are described by nothing but their mean.
+    pub(crate) rough: bool,
     /// How far the trace usually moves around a transition, whatever its shape.
     pub(crate) reach: f64,
 }
@@ -405,6 +407,7 @@ fn build(
             last: window.last,
             start_s: window.start as f64 / window.rate_hz,
             sign,
+            longest_chatter_s: longest_chatter_s(&edges, &reversals),
             slow: refined.slow,
         };
         let (doubts, odd) = (doubt::doubts(&evidence), doubt::odd(&evidence));
@@ -468,8 +471,14 @@ fn build(
             kind(refined.slow.0, refined.noise.0),
             kind(refined.slow.1, refined.noise.1),
         ],
+        rough: refined.rough,
         reach: reach(coarse, &pulses),
     })
+}
+
+fn longest_chatter_s(edges: &[Edge], reversals: &[Reversal]) -> f64 {
+    let lasts = reversals.iter().map(|r| r.end_s - edges[r.edge].instant_s);
+    lasts.fold(0.0, f64::max)
 }
 
 /// How far the trace usually moves around a transition.

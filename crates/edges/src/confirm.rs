@@ -35,7 +35,7 @@ const FLASH_S: f64 = 0.090;
 pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     let proven: Vec<Kind> = seen
         .iter()
-        .filter(|s| s.train.edges.len() / 2 >= PROVING && s.train.doubts.is_empty())
+        .filter(|s| !is_short(s) && s.train.doubts.is_empty())
         .filter_map(Kind::of)
         .collect();
     seen.iter_mut().for_each(|s| explain_like(s, &proven));
@@ -49,7 +49,7 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         let Some(own) = Kind::of(s) else {
             return false;
         };
-        let short = s.train.edges.len() / 2 < PROVING;
+        let short = is_short(s);
         s.train.doubts.extend(drowned(s));
         // One recording holds one line: what is of another size or polarity than the dial's is no part of it.
         let same_line = proven.is_empty() || proven.iter().any(|p| own.same_line(p));
@@ -65,6 +65,11 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         let steps = !proven.is_empty() || like_steps(&s.train);
         beyond_doubt || (same_line && steps && worth_reporting(s, alike))
     });
+}
+
+/// Whether a train has too few pulses to prove itself. One more is wanted where their mean is all that describes them.
+fn is_short(seen: &Seen) -> bool {
+    seen.train.edges.len() / 2 < PROVING + usize::from(seen.rough)
 }
 
 /// Lifts the doubts of a short train that come from the shape of its transitions alone, where a longer train of the
@@ -110,7 +115,8 @@ fn worth_reporting(seen: &Seen, alike: bool) -> bool {
         return false;
     }
     let leaves_little = |kind| usual_residual(train, kind).is_some_and(|r| r < REPORTED_RESIDUAL);
-    let clear = leaves_little(Direction::Opening);
+    // What a mean explains may be any sound that repeats.
+    let clear = !seen.rough && leaves_little(Direction::Opening);
     let unexplained = train.has_unexplained();
     if pulses < PROVING {
         // What a recording that starts inside a train leaves of its pulse before is no click.

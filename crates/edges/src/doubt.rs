@@ -36,6 +36,8 @@ const BESIDE_S: std::ops::Range<f64> = -0.010..0.016;
 /// Logarithms by which a break, a period of a dial may differ from its usual one.
 const UNEVEN_BREAK: f64 = 0.3;
 const UNEVEN_PERIOD: f64 = 0.25;
+/// No contact bounces for so long.
+const LONGEST_CHATTER_S: f64 = 0.008;
 /// Periods of dials, from 22 pps to 5 pps with a little room. Ringing may be faster.
 const PERIOD_S: std::ops::Range<f64> = 0.0425..0.22;
 
@@ -53,6 +55,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) last: bool,
     pub(crate) start_s: f64,
     pub(crate) sign: f64,
+    /// From a closure to the end of its chatter.
+    pub(crate) longest_chatter_s: f64,
     /// Openings, closings are slow: neither their chatter is fitted with them nor how they differ.
     pub(crate) slow: (bool, bool),
 }
@@ -283,6 +287,7 @@ fn irregular(evidence: &Evidence<'_>) -> Option<Doubt> {
         let ratio = (w[1] - w[0]) / period;
         (ratio.ln().abs() > UNEVEN_PERIOD) && ((ratio / 2.0).ln().abs() > 0.1)
     });
+    let uneven = uneven || evidence.longest_chatter_s > LONGEST_CHATTER_S;
     let known = evidence.pulses.len() < 3 || PERIOD_S.contains(&(period / evidence.rate_hz));
     (uneven || unsteady || !known).then_some(Doubt::Irregular)
 }

@@ -116,6 +116,8 @@ pub(crate) struct Refined {
     pub(crate) common: (f64, f64),
     /// Openings, closings are slow.
     pub(crate) slow: (bool, bool),
+    /// Openings or closings are described by nothing but their mean.
+    pub(crate) rough: bool,
     /// Noise before openings, before closings, over the step.
     pub(crate) noise: (f64, f64),
     /// Samples in flat tops beside the transitions.
@@ -142,6 +144,7 @@ impl Refined {
             return false;
         }
         *slow = true;
+        self.rough = true;
         *common = roughen(&mut own, noise, rate_hz);
         for (pulse, own) in self.pulses.iter_mut().zip(own) {
             if kind == 0 {
@@ -298,6 +301,7 @@ impl<'a> Refiner<'a> {
             step: amplitude,
             common: (common, common),
             slow: (false, false),
+            rough: false,
             noise: (1.0, 1.0),
             clipped: 0,
         };
@@ -383,17 +387,19 @@ impl<'a> Refiner<'a> {
             self.usual_noise_before(&openings),
             self.usual_noise_before(&closings),
         );
-        if let Some(common) = self.mend_kind(&mut openings, &places.0, refined.noise.0) {
-            (refined.slow.0, refined.common.0) = (true, common);
+        if let Some(mended) = self.mend_kind(&mut openings, &places.0, refined.noise.0) {
+            (refined.slow.0, refined.common.0) = (true, mended.common);
+            refined.rough |= mended.rough;
         }
-        if let Some(common) = self.mend_kind(&mut closings, &places.1, refined.noise.1) {
-            (refined.slow.1, refined.common.1) = (true, common);
+        if let Some(mended) = self.mend_kind(&mut closings, &places.1, refined.noise.1) {
+            (refined.slow.1, refined.common.1) = (true, mended.common);
+            refined.rough |= mended.rough;
         }
         refined.pulses = openings.into_iter().zip(closings).collect();
     }
 
-    /// Gives the variance that all transitions of the kind share; `None` when sharp steps describe them.
-    fn mend_kind(&self, fitted: &mut [Fitted], coarse: &[f64], noise: f64) -> Option<f64> {
+    /// `None` when sharp steps describe the kind.
+    fn mend_kind(&self, fitted: &mut [Fitted], coarse: &[f64], noise: f64) -> Option<Mended> {
         let residual = usual_residual(fitted);
         if residual < SHARP_RESIDUAL.max(SHARP_NOISES * noise) {
             return None;
@@ -402,11 +408,17 @@ impl<'a> Refiner<'a> {
         if let Some(onsets) = self.onsets(&places, coarse, residual)
             && self.take_onsets(fitted, &onsets, residual) == Some(true)
         {
-            return Some(onsets.common + ONSET_COMMON * ONSET_COMMON);
+            return Some(Mended {
+                common: onsets.common + ONSET_COMMON * ONSET_COMMON,
+                rough: false,
+            });
         }
         // Nothing describes them but their own mean: they are where the sharp steps are, more or less.
         let rough = residual > ROUGH_RESIDUAL && fitted.len() >= ROUGH_LEAST;
-        rough.then(|| roughen(fitted, noise, self.rate_hz))
+        rough.then(|| Mended {
+            common: roughen(fitted, noise, self.rate_hz),
+            rough,
+        })
     }
 
     fn usual_noise_before(&self, fitted: &[Fitted]) -> f64 {
@@ -665,6 +677,14 @@ impl<'a> Refiner<'a> {
             .collect();
         settle::poles(probe, &after, self.rate_hz)
     }
+}
+
+/// A kind that no sharp step describes.
+struct Mended {
+    /// Variance that all its transitions share, in samples².
+    common: f64,
+    /// No onset describes it either.
+    rough: bool,
 }
 
 fn of_kind((opening, closing): &(Fitted, Fitted), kind: usize) -> &Fitted {
