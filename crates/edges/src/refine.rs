@@ -52,6 +52,7 @@ pub(crate) const ROUGH_KIND: f64 = 0.2;
 const ROUGH_MOST: f64 = 0.75;
 /// Less is enough where it is so many times the noise.
 const ROUGH_NOISES: f64 = 5.0;
+const ROUGH_FLOOR: f64 = 0.01;
 const ROUGH_SHARE_S: f64 = 0.000_8;
 /// Share of its difference from the others' shift that an onset is uncertain by.
 const SHIFT_SHARE: f64 = 0.25;
@@ -139,7 +140,7 @@ impl Refined {
         };
         let rough = own.len() >= ROUGH_LEAST
             && share >= ROUGH_MOST
-            && usual_residual(&own) > ROUGH_KIND.min((ROUGH_NOISES * noise).max(SHARP_RESIDUAL));
+            && usual_residual(&own) > ROUGH_KIND.min((ROUGH_NOISES * noise).max(ROUGH_FLOOR));
         if *slow || !rough {
             return false;
         }
