@@ -39,6 +39,10 @@ const SHIFT_S: [f64; 3] = [0.000_5, 0.005, 0.012];
 const DEPARTS: f64 = 0.4;
 const EVIDENT_RESIDUALS: f64 = 0.15;
 const EVIDENT_SHIFT_S: f64 = 0.006;
+/// Or it lies equally far from all the sharp steps of three or more, and then it need not explain as much.
+const ALIKE_S: f64 = 0.000_15;
+const ALIKE_RESIDUALS: f64 = 0.4;
+const DEPARTS_ALIKE: f64 = 0.3;
 /// A kind that sharp steps fit so badly is also looked at around its coarse places.
 const ROUGH_RESIDUAL: f64 = 0.25;
 /// Rough steps and onsets that lie no farther apart agree, if the onset leaves not much more than the steps do.
@@ -441,7 +445,10 @@ impl<'a> Refiner<'a> {
         let agree = usual.abs() < AGREES_S * self.rate_hz && left < AGREES_RESIDUALS;
         // A step that fits this well cannot have begun that much earlier: the onset is of something else. Unless
         // most of the transition follows at once, and the onset explains nearly all of it.
-        let evident = onsets.departs > DEPARTS && left < EVIDENT_RESIDUALS;
+        let spread = shifts.iter().map(|s| (s - usual).abs()).fold(0.0, f64::max);
+        let alike = shifts.len() >= ROUGH_LEAST && spread < ALIKE_S * self.rate_hz;
+        let evident = (onsets.departs > DEPARTS && left < EVIDENT_RESIDUALS)
+            || (alike && onsets.departs > DEPARTS_ALIKE && left < ALIKE_RESIDUALS);
         let farthest = if evident {
             EVIDENT_SHIFT_S * self.rate_hz
         } else {
