@@ -83,21 +83,14 @@ fn explain_like(seen: &mut Seen, proven: &[Kind]) {
     };
     let known = [0, 1].map(|kind| proven.iter().any(|p| p.slow[kind] && own.alike(p)));
     let explained = (0..2).all(|kind| known[kind] || seen.odd.beside[kind] == 0.0);
-    let rough = |index: usize, edge: &Edge| {
-        known[index % 2] && !seen.kinds[index % 2].slow && edge.residual > ROUGH_KIND
-    };
-    let weak = seen.train.edges.iter().enumerate().any(|(i, edge)| {
-        let snr = if rough(i, edge) {
-            seen.kinds[i % 2].snr
-        } else {
-            edge.snr
-        };
-        snr < LEAST_SNR
-    });
+    let mut weak = false;
     for (i, edge) in seen.train.edges.iter_mut().enumerate() {
-        if known[i % 2] && !seen.kinds[i % 2].slow && edge.residual > ROUGH_KIND {
+        let kind = seen.kinds[i % 2];
+        let rough = known[i % 2] && !kind.slow && edge.residual > ROUGH_KIND;
+        if rough {
             edge.variance_s2 += rough_variance_s2(edge.residual);
         }
+        weak |= LEAST_SNR > if rough { kind.snr } else { edge.snr };
     }
     seen.train.doubts.retain(|doubt| match doubt {
         Doubt::UnexplainedEdge(_) => !explained,
