@@ -218,8 +218,9 @@ pub(crate) fn scan(window: &[f64], shape: &Shape, sign: f64, range: (f64, f64)) 
         gains[later] = gain(later);
     }
     let near = largest(&gains)?;
-    for later in near.saturating_sub(SKIPPED)..=(near + SKIPPED).min(count) {
-        gains[later] = gain(later);
+    let around = near.saturating_sub(SKIPPED)..(near + SKIPPED + 1).min(gains.len());
+    for (later, slot) in around.clone().zip(&mut gains[around]) {
+        *slot = gain(later);
     }
     let best = largest(&gains)?;
     if gains[best] <= 0.0 {

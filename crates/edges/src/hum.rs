@@ -277,16 +277,15 @@ fn best_offset(turned: &[Vec<Complex64>], weights: &[f64], spacing_s: f64) -> f6
     }
     let score = |offset_hz: f64| -> f64 {
         let first = Complex64::cis(-TAU * offset_hz * spacing_s * TOGETHER as f64);
-        let mut turns = [[0.0; LANES]; 2];
         let mut turn = Complex64::new(1.0, 0.0);
-        for k in 0..LANES {
+        let turns = [(); LANES].map(|()| {
             turn *= first;
-            (turns[0][k], turns[1][k]) = (turn.re, turn.im);
-        }
+            turn
+        });
         wide(
             #[inline(always)]
             || {
-                let [turn_re, turn_im] = turns;
+                let (turn_re, turn_im) = (turns.map(|z| z.re), turns.map(|z| z.im));
                 let (mut total_re, mut total_im) = ([0.0; LANES], [0.0; LANES]);
                 // By Horner's rule, the harmonics side by side.
                 for [re, im] in sums.iter().rev() {

@@ -192,12 +192,12 @@ impl Lanes {
 
     #[inline(always)]
     fn take(&mut self, lane: &[f32; LANES], shift: f32) {
-        for k in 0..LANES {
-            let apart = lane[k] - shift;
+        for (k, &x) in lane.iter().enumerate() {
+            let apart = x - shift;
             self.sum[k] += apart;
             self.squares[k] += apart * apart;
-            self.low[k] = lesser(self.low[k], lane[k]);
-            self.high[k] = greater(self.high[k], lane[k]);
+            self.low[k] = lesser(self.low[k], x);
+            self.high[k] = greater(self.high[k], x);
         }
     }
 }
