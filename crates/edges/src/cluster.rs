@@ -80,7 +80,7 @@ impl Line {
 
     /// Products with a column.
     pub(crate) fn of(&self, column: &[f64]) -> [f64; 2] {
-        let [sum, ramp, ..] = sums(column, column, self.middle);
+        let [sum, ramp] = sums(column, self.middle);
         [self.each * sum, self.slope * ramp]
     }
 
@@ -99,31 +99,25 @@ impl Line {
     }
 }
 
-/// Sum of a column, of its values times their distance from `middle`, of their squares, and of their products with
-/// `other`.
-fn sums(column: &[f64], other: &[f64], middle: f64) -> [f64; 4] {
+/// Sum of a column, and of its values times their distance from `middle`.
+fn sums(column: &[f64], middle: f64) -> [f64; 2] {
     const LANES: usize = 8;
     wide(
         #[inline(always)]
         || {
-            let mut all = [[0.0; LANES]; 4];
+            let mut all = [[0.0; LANES]; 2];
             let mut place = [0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0].map(|k| k - middle);
             let (chunks, rest) = column.as_chunks::<LANES>();
-            let (others, others_rest) = other[..column.len()].as_chunks::<LANES>();
-            for (x, y) in chunks.iter().zip(others) {
+            for x in chunks {
                 for k in 0..LANES {
                     all[0][k] += x[k];
                     all[1][k] += place[k] * x[k];
-                    all[2][k] += x[k] * x[k];
-                    all[3][k] += x[k] * y[k];
                     place[k] += LANES as f64;
                 }
             }
-            for (k, (x, y)) in rest.iter().zip(others_rest).enumerate() {
+            for (k, x) in rest.iter().enumerate() {
                 all[0][k] += x;
                 all[1][k] += place[k] * x;
-                all[2][k] += x * x;
-                all[3][k] += x * y;
             }
             all.map(|lanes| lanes.iter().sum())
         },
@@ -166,16 +160,9 @@ impl Profile {
         linear::dot(&self.rest, &self.rest)
     }
 
-    /// Product of the window and a column, and energy of the column, both without the floor.
-    fn against(&self, column: &[f64]) -> (f64, f64) {
-        let [sum, ramp, squares, product] = sums(column, &self.rest, self.line.middle);
-        let floor = (self.line.each * sum).powi(2) + (self.line.slope * ramp).powi(2);
-        (product, squares - floor)
-    }
-
-    /// Energy that a column explains which may only count with `sign`.
-    fn gain(&self, sign: f64, column: &[f64]) -> f64 {
-        let (product, energy) = self.against(column);
+    /// Energy that a column explains which may only count with `sign`, by its product with the window and its energy,
+    /// both without the floor.
+    fn gain(sign: f64, product: f64, energy: f64) -> f64 {
         if product * sign <= 0.0 || energy <= 1e-9 {
             0.0
         } else {
@@ -185,10 +172,23 @@ impl Profile {
 
     /// How far to move a step from where its column is this one, by Gauss-Newton with its size free.
     fn shift(&self, column: &[f64], slopes: &[f64]) -> Option<f64> {
-        let (product, energy) = self.against(column);
-        let (slope_product, slope_energy) = self.against(slopes);
-        let [own, slope] = [column, slopes].map(|c| self.line.of(c));
-        let both = linear::dot(column, slopes) - own[0] * slope[0] - own[1] * slope[1];
+        let products = products(column, slopes, &self.rest, self.line.middle);
+        let [
+            sum,
+            ramp,
+            squares,
+            product,
+            both,
+            slope_sum,
+            slope_ramp,
+            slope_squares,
+            slope_product,
+        ] = products;
+        let own = [self.line.each * sum, self.line.slope * ramp];
+        let slope = [self.line.each * slope_sum, self.line.slope * slope_ramp];
+        let energy = squares - own[0] * own[0] - own[1] * own[1];
+        let slope_energy = slope_squares - slope[0] * slope[0] - slope[1] * slope[1];
+        let both = both - own[0] * slope[0] - own[1] * slope[1];
         // window = a column - a d slopes.
         let determinant = energy * slope_energy - both * both;
         if determinant <= 1e-12 * energy * slope_energy {
@@ -197,6 +197,74 @@ impl Profile {
         let size = (product * slope_energy - slope_product * both) / determinant;
         let moved = (slope_product * energy - product * both) / determinant;
         (size != 0.0).then(|| -moved / size)
+    }
+}
+
+/// Sums over a column and its slopes at once: of the column, its values times their distance from `middle`, its
+/// squares, its products with the window and with the slopes; and the same of the slopes but for the last.
+fn products(column: &[f64], slopes: &[f64], window: &[f64], middle: f64) -> [f64; 9] {
+    const LANES: usize = 4;
+    wide(
+        #[inline(always)]
+        || {
+            let mut all = [[0.0; LANES]; 9];
+            let mut place = [0.0, 1.0, 2.0, 3.0].map(|k| k - middle);
+            let (columns, column_rest) = column.as_chunks::<LANES>();
+            let (slopes, slopes_rest) = slopes[..column.len()].as_chunks::<LANES>();
+            let (windows, window_rest) = window[..column.len()].as_chunks::<LANES>();
+            let mut add = |k: usize, place: f64, c: f64, s: f64, w: f64| {
+                let terms = [
+                    c,
+                    place * c,
+                    c * c,
+                    w * c,
+                    s * c,
+                    s,
+                    place * s,
+                    s * s,
+                    w * s,
+                ];
+                for (sum, term) in all.iter_mut().zip(terms) {
+                    sum[k] += term;
+                }
+            };
+            for ((c, s), w) in columns.iter().zip(slopes).zip(windows) {
+                for k in 0..LANES {
+                    add(k, place[k], c[k], s[k], w[k]);
+                    place[k] += LANES as f64;
+                }
+            }
+            for (k, c) in column_rest.iter().enumerate() {
+                add(k, place[k], *c, slopes_rest[k], window_rest[k]);
+            }
+            all.map(|lanes| (lanes[0] + lanes[2]) + (lanes[1] + lanes[3]))
+        },
+    )
+}
+
+/// Running sums of a long column, its values times their index, and their squares: from them follows the energy
+/// of any part of it without a straight line.
+struct Running {
+    sums: Vec<[f64; 3]>,
+}
+
+impl Running {
+    fn new(column: &[f64]) -> Self {
+        let mut now = [0.0; 3];
+        let mut sums = Vec::with_capacity(column.len() + 1);
+        sums.push(now);
+        sums.extend(column.iter().enumerate().map(|(i, &x)| {
+            now = [now[0] + x, now[1] + i as f64 * x, now[2] + x * x];
+            now
+        }));
+        Running { sums }
+    }
+
+    fn energy(&self, start: usize, line: &Line, length: usize) -> f64 {
+        let (from, to) = (self.sums[start], self.sums[start + length]);
+        let sum = to[0] - from[0];
+        let ramp = to[1] - from[1] - (start as f64 + line.middle) * sum;
+        to[2] - from[2] - (line.each * sum).powi(2) - (line.slope * ramp).powi(2)
     }
 }
 
@@ -210,7 +278,16 @@ pub(crate) fn scan(window: &[f64], shape: &Shape, sign: f64, range: (f64, f64)) 
     let count = (range.1 - range.0).floor().max(0.0) as usize;
     // A step one sample later is the same column, one sample on.
     let column = shape.column(range.0 + count as f64, window.len() + count);
-    let gain = |later: usize| profile.gain(sign, &column[count - later..][..window.len()]);
+    let running = Running::new(&column);
+    let gain = |later: usize| {
+        let start = count - later;
+        let product = linear::dot(&profile.rest, &column[start..][..window.len()]);
+        Profile::gain(
+            sign,
+            product,
+            running.energy(start, &profile.line, window.len()),
+        )
+    };
     let mut gains = vec![0.0; count + 1];
     let largest = |gains: &[f64]| (0..gains.len()).max_by(|&a, &b| gains[a].total_cmp(&gains[b]));
     // What a step explains falls off to both sides of it over more samples than are skipped.
