@@ -24,6 +24,12 @@ const WHITE: f32 = 0.5;
 const BEFORE: usize = 2;
 /// So many times the least difference that coarse values make.
 const FLICKERS: f32 = 10.0;
+/// But in a recording without any noise the least difference may be the dial's own. So that must be no more than this
+/// share of the largest differences of late, which lose so much from piece to piece; or what there is passes so soon
+/// that wide differences are this much smaller than narrow ones.
+const PASSING: f32 = 0.6;
+const FLICKER_SHARE: f32 = 0.25;
+const FADES: f32 = 0.98;
 /// Rounding of single precision, as a share of the signal.
 const ROUNDING: f32 = 3e-7;
 /// Largest among so many ticks to either side.
@@ -91,6 +97,8 @@ pub(crate) struct Finder {
     length: usize,
     /// Latest pieces, the newest last.
     hops: Vec<Hop>,
+    /// Largest differences of the last seconds.
+    largest: [f32; 2],
     /// Ticks up to which differences are taken.
     taken: u64,
     /// Ticks up to which events are known.
@@ -102,6 +110,7 @@ impl Finder {
         Finder {
             length: (HOP_S * tick_rate_hz).round() as usize,
             hops: Vec::new(),
+            largest: [0.0; 2],
             taken: WIDE as u64,
             known: WIDE as u64,
         }
@@ -165,9 +174,11 @@ impl Finder {
         let hop = &self.hops[index];
         self.known = hop.first + hop.differences[0].len() as u64;
         let mut events: Vec<Event> = Vec::new();
+        self.largest = self.largest.map(|largest| FADES * largest);
+        let [narrow, wide] = [0, 1].map(|kind| largest(&hop.differences[kind]));
         for kind in 0..2 {
             let differences = &hop.differences[kind];
-            let most = largest(differences);
+            let most = [narrow, wide][kind];
             // Whether the largest stands out at all is cheaper to say than what it must exceed.
             let quiet =
                 |kind: usize, least: f32| around.iter().all(|h| h.is_calm_above(kind, least));
@@ -181,7 +192,14 @@ impl Finder {
                 0 => calmest(0),
                 _ => greater(calmest(1), WHITE * calmest(0)),
             };
-            let limit = greater(STANDS_OUT * noise, hop.flicker(kind));
+            self.largest[kind] = greater(self.largest[kind], most);
+            let flicker = hop.flicker(kind);
+            let passing = wide < PASSING * narrow || flicker < FLICKER_SHARE * self.largest[kind];
+            let limit = if passing {
+                greater(STANDS_OUT * noise, flicker)
+            } else {
+                STANDS_OUT * noise
+            };
             for i in peaks(differences, limit, ALONE[kind]) {
                 let mut size = [0.0; 2];
                 size[kind] = differences[i];
