@@ -442,7 +442,9 @@ impl<'a> Refiner<'a> {
             .collect();
         let usual = linear::median(&shifts)?;
         // Where both say the same, it does not matter that neither describes what follows.
-        let agree = usual.abs() < AGREES_S * self.rate_hz && left < AGREES_RESIDUALS;
+        let agree = residual > ROUGH_RESIDUAL
+            && usual.abs() < AGREES_S * self.rate_hz
+            && left < AGREES_RESIDUALS;
         // A step that fits this well cannot have begun that much earlier: the onset is of something else. Unless
         // most of the transition follows at once, and the onset explains nearly all of it.
         let spread = shifts.iter().map(|s| (s - usual).abs()).fold(0.0, f64::max);
