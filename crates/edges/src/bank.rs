@@ -5,7 +5,7 @@
 //! every instant, the amplitude of a step there and Student's t of that amplitude against what the window
 //! holds besides: a statistic that does not know the level of the recording.
 
-use crate::linear::dot;
+use crate::linear::{RunningSums, dot};
 use crate::response::{Response, second_order_poles};
 use crate::wide::{LANES, add_up, wide};
 use rustfft::num_complex::Complex64;
@@ -214,11 +214,10 @@ pub(crate) fn probed(rate_hz: f64) -> Vec<Probed> {
         .collect()
 }
 
-/// Sums over the trace from which the energy of any window without its constant and line follows.
+/// Energies of the windows of a trace.
 #[derive(Debug)]
 pub(crate) struct Energies {
-    /// Running sums of y, i·y and y², with leading zeros.
-    sums: Vec<[f64; 3]>,
+    sums: RunningSums,
     /// Variance of a sample below which nothing is believed: rounding, not sound.
     floor: f64,
 }
@@ -231,29 +230,15 @@ impl Energies {
         let range = trace
             .iter()
             .fold((f64::MAX, f64::MIN), |r, &x| (r.0.min(x), r.1.max(x)));
-        let floor = (ROUNDING * (range.1 - range.0).max(0.0)).powi(2);
-        let mut now = [0.0; 3];
-        let mut sums = Vec::with_capacity(trace.len() + 1);
-        sums.push(now);
-        sums.extend(trace.iter().enumerate().map(|(i, &x)| {
-            now[0] += x;
-            now[1] += i as f64 * x;
-            now[2] += x * x;
-            now
-        }));
-        Energies { sums, floor }
+        Energies {
+            sums: RunningSums::new(trace),
+            floor: (ROUNDING * (range.1 - range.0).max(0.0)).powi(2),
+        }
     }
 
     /// Energy of `length` samples from `start` on, constant and line taken out.
     fn without_line(&self, start: usize, length: usize) -> f64 {
-        let n = length as f64;
-        let middle = start as f64 + (n - 1.0) / 2.0;
-        let (from, to) = (self.sums[start], self.sums[start + length]);
-        let y = to[0] - from[0];
-        let iy = to[1] - from[1] - middle * y;
-        let yy = to[2] - from[2];
-        let spread = n * (n * n - 1.0) / 12.0;
-        (yy - y * y / n - iy * iy / spread).max(0.0)
+        self.sums.without_line(start, length)
     }
 }
 
@@ -333,7 +318,7 @@ pub(crate) fn where_a_step_fits(
     let length = entry.template.len();
     let enough = least * least * entry.energy;
     let mut runs: Vec<Range<usize>> = Vec::new();
-    for start in 0..energies.sums.len().saturating_sub(length) {
+    for start in 0..(energies.sums.length() + 1).saturating_sub(length) {
         if energies.without_line(start, length) < enough {
             continue;
         }

@@ -1,7 +1,7 @@
 //! Joint least squares of the steps that stand so close together that they must be fitted as one: a
 //! transition with its chatter, or a single sharp edge.
 
-use crate::linear;
+use crate::linear::{self, RunningSums};
 use crate::shape::Shape;
 use crate::wide::wide;
 
@@ -242,32 +242,6 @@ fn products(column: &[f64], slopes: &[f64], window: &[f64], middle: f64) -> [f64
     )
 }
 
-/// Running sums of a long column, its values times their index, and their squares: from them follows the energy
-/// of any part of it without a straight line.
-struct Running {
-    sums: Vec<[f64; 3]>,
-}
-
-impl Running {
-    fn new(column: &[f64]) -> Self {
-        let mut now = [0.0; 3];
-        let mut sums = Vec::with_capacity(column.len() + 1);
-        sums.push(now);
-        sums.extend(column.iter().enumerate().map(|(i, &x)| {
-            now = [now[0] + x, now[1] + i as f64 * x, now[2] + x * x];
-            now
-        }));
-        Running { sums }
-    }
-
-    fn energy(&self, start: usize, line: &Line, length: usize) -> f64 {
-        let (from, to) = (self.sums[start], self.sums[start + length]);
-        let sum = to[0] - from[0];
-        let ramp = to[1] - from[1] - (start as f64 + line.middle) * sum;
-        to[2] - from[2] - (line.each * sum).powi(2) - (line.slope * ramp).powi(2)
-    }
-}
-
 /// Places tried at first: one in so many.
 const SKIPPED: usize = 3;
 
@@ -278,15 +252,11 @@ pub(crate) fn scan(window: &[f64], shape: &Shape, sign: f64, range: (f64, f64)) 
     let count = (range.1 - range.0).floor().max(0.0) as usize;
     // A step one sample later is the same column, one sample on.
     let column = shape.column(range.0 + count as f64, window.len() + count);
-    let running = Running::new(&column);
+    let energies = RunningSums::new(&column);
     let gain = |later: usize| {
         let start = count - later;
         let product = linear::dot(&profile.rest, &column[start..][..window.len()]);
-        Profile::gain(
-            sign,
-            product,
-            running.energy(start, &profile.line, window.len()),
-        )
+        Profile::gain(sign, product, energies.without_line(start, window.len()))
     };
     let mut gains = vec![0.0; count + 1];
     let largest = |gains: &[f64]| (0..gains.len()).max_by(|&a, &b| gains[a].total_cmp(&gains[b]));

@@ -107,6 +107,45 @@ pub(crate) fn take_out(samples: &mut [f64], column: &[f64], share: f64) {
     );
 }
 
+/// Sums over a trace from which the energy of any part of it without its constant and line follows.
+#[derive(Debug)]
+pub(crate) struct RunningSums {
+    /// Of y, i·y and y², with leading zeros.
+    sums: Vec<[f64; 3]>,
+}
+
+impl RunningSums {
+    pub(crate) fn new(trace: &[f64]) -> Self {
+        let mut now = [0.0; 3];
+        let mut sums = Vec::with_capacity(trace.len() + 1);
+        sums.push(now);
+        sums.extend(trace.iter().enumerate().map(|(i, &x)| {
+            now[0] += x;
+            now[1] += i as f64 * x;
+            now[2] += x * x;
+            now
+        }));
+        RunningSums { sums }
+    }
+
+    /// Samples in the trace.
+    pub(crate) fn length(&self) -> usize {
+        self.sums.len() - 1
+    }
+
+    /// Energy of `length` samples from `start` on, constant and line taken out.
+    pub(crate) fn without_line(&self, start: usize, length: usize) -> f64 {
+        let n = length as f64;
+        let middle = start as f64 + (n - 1.0) / 2.0;
+        let (from, to) = (self.sums[start], self.sums[start + length]);
+        let y = to[0] - from[0];
+        let iy = to[1] - from[1] - middle * y;
+        let yy = to[2] - from[2];
+        let spread = n * (n * n - 1.0) / 12.0;
+        (yy - y * y / n - iy * iy / spread).max(0.0)
+    }
+}
+
 /// Inverse of a symmetric positive definite matrix by Gauss-Jordan elimination with pivoting.
 pub(crate) fn invert(matrix: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
     let n = matrix.len();
