@@ -368,6 +368,39 @@ fn chattering_instants_are_those_drawn() {
 
 /// A first closure of under a sample, a reopening, then the closure that the detector takes for the first.
 #[test]
+fn chatter_after_a_closure_shorter_than_a_sample() {
+    instants_are_those_drawn("chatter 0.5-4 ms", 7..8);
+}
+
+/// No dial moved: there must be no train.
+fn no_train(samples: &[f32], rate_hz: f64) -> Result<(), TestCaseError> {
+    let trace = measured(samples, rate_hz);
+    prop_assert_eq!(trace.samples, samples.len() as u64);
+    prop_assert!(trace.rms.is_finite() && trace.peak.is_finite());
+    prop_assert!(trace.trains.is_empty(), "{} trains", trace.trains.len());
+    Ok(())
+}
+
+/// White noise of even distribution within ±`peak`: the upper bits of a linear congruential generator with
+/// Knuth's constants (The Art of Computer Programming, volume 2, 3.3.4, table 1, line 26).
+fn white_noise(seed: u64, length: usize, peak: f32) -> Vec<f32> {
+    let mut state = seed;
+    let mut next = || {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (state >> 40) as f32 / (1u32 << 23) as f32 - 1.0
+    };
+    (0..length).map(|_| peak * next()).collect()
+}
+
+/// Usual rates of recordings.
+fn rates() -> impl Strategy<Value = f64> {
+    prop::sample::select(vec![8_000.0, 11_025.0, 16_000.0, 22_050.0])
+}
+
+proptest! {
+    #![proptest_config(fixed(4, 12))]
 
     /// An unplugged input, or one with nothing but a direct voltage, holds no transition.
     #[test]
