@@ -24,6 +24,7 @@ const PARTNER_S: std::ops::RangeInclusive<f64> = 0.003..=0.2;
 /// that lies so close to a whole number of periods from the others.
 const RHYTHM: usize = 3;
 const SOUND: f64 = 0.2;
+const MANY: usize = 6;
 const IN_TIME: f64 = 0.07;
 const LIKE_BREAK: f64 = 0.15;
 /// A coarse match sees the spike of a slow opening, of a closing so early.
@@ -131,7 +132,8 @@ fn unexplained_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a
         .filter(|c| !is_sound(evidence, c) || keeps_time(evidence, c))
 }
 
-/// Whether a step is so much poorer a likeness of one than the train's own are that it is some sound.
+/// Whether a step is one of many, and so much poorer a likeness of one than the train's own are, that it is some sound.
+/// A contact that reopens for a moment leaves poor steps too, but few.
 fn is_sound(evidence: &Evidence<'_>, step: &Candidate) -> bool {
     let own: Vec<f64> = evidence
         .pulses
@@ -139,7 +141,9 @@ fn is_sound(evidence: &Evidence<'_>, step: &Candidate) -> bool {
         .flat_map(|p| [p.opening.t.abs(), p.closing.t.abs()])
         .collect();
     let usual = linear::median(&own).unwrap_or(0.0);
-    evidence.pulses.len() >= RHYTHM && step.t.abs() < SOUND * usual
+    let large = |c: &&Candidate| c.amplitude.abs() > PARTNER * evidence.amplitude;
+    let many = evidence.left_over.iter().filter(large).count() >= MANY;
+    many && evidence.pulses.len() >= RHYTHM && step.t.abs() < SOUND * usual
 }
 
 /// Whether a step and another make a break like the train's own, in time with it.
