@@ -146,13 +146,17 @@ async fn open(browser: &Browser, page: &Page, session: &Session) {
     browser.open(&format!("file://{}", path.display())).await;
 }
 
-/// The checks that `cargo xtask test` installs.
-fn axe() -> String {
+/// The checks that `cargo xtask test` installs; `None` where it says that it could not, as without a network.
+fn axe() -> Option<String> {
+    if std::env::var_os("FINGERSTOP_TESTS_WITHOUT_AXE").is_some() {
+        return None;
+    }
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../../target/axe-core/node_modules/axe-core/axe.min.js");
-    std::fs::read_to_string(path).expect(
+    let script = std::fs::read_to_string(path).expect(
         "this test wants axe-core: `cargo xtask test` installs it from npm into target/axe-core",
-    )
+    );
+    Some(script)
 }
 
 /// A line for each rule that is broken, and the number of rules that hold.
@@ -174,15 +178,17 @@ fn pages_are_clean_in_light_and_dark() {
                     .value("return getComputedStyle(document.body).backgroundColor")
                     .await,
             );
-            browser.value(&axe).await;
-            let found = browser.client.execute_async(RUN_AXE, Vec::new()).await;
-            let found = found.unwrap();
             let place = format!("{}, {theme}", page.file);
-            assert_eq!(found[0], json!([]), "{place}");
-            assert!(
-                found[1].as_u64() > Some(5),
-                "{place}: axe looked at nothing"
-            );
+            if let Some(axe) = &axe {
+                browser.value(axe).await;
+                let found = browser.client.execute_async(RUN_AXE, Vec::new()).await;
+                let found = found.unwrap();
+                assert_eq!(found[0], json!([]), "{place}");
+                assert!(
+                    found[1].as_u64() > Some(5),
+                    "{place}: axe looked at nothing"
+                );
+            }
             let fetched = "return performance.getEntriesByType('resource').map((one) => one.name)";
             assert_eq!(browser.value(fetched).await, json!([]), "{place}");
             assert_eq!(browser.console().await, json!([]), "{place}");

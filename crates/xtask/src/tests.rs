@@ -54,9 +54,13 @@ impl Tally {
 
 /// Runs the tests and ends as they end, or badly when too few ran.
 pub(crate) fn run() -> anyhow::Result<ExitCode> {
-    packages::install_missing();
+    let axe = packages::install_missing();
     let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
-    let mut child = Command::new(cargo)
+    let mut command = Command::new(cargo);
+    if !axe {
+        command.env(packages::WITHOUT_AXE, "1");
+    }
+    let mut child = command
         .args(["test", "--workspace", "--locked", "--no-fail-fast"])
         .stdout(Stdio::piped())
         .spawn()
