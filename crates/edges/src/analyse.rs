@@ -176,8 +176,6 @@ pub(crate) struct Seen {
     /// What its steps do not explain, and what is known of the kinds of them.
     pub(crate) odd: Odd,
     pub(crate) kinds: [KindOfEdge; 2],
-    /// Openings or closings are described by nothing but their mean.
-    pub(crate) rough: bool,
     /// How far the trace usually moves around a transition, whatever its shape.
     pub(crate) reach: f64,
 }
@@ -187,6 +185,8 @@ pub(crate) struct Seen {
 pub(crate) struct KindOfEdge {
     /// Sharp steps do not describe them.
     pub(crate) slow: bool,
+    /// Nor do onsets: nothing does but their mean.
+    pub(crate) rough: bool,
     /// Signal-to-noise ratio by the noise before them alone.
     pub(crate) snr: f64,
 }
@@ -408,7 +408,7 @@ fn build(
             start_s: window.start as f64 / window.rate_hz,
             sign,
             longest_chatter_s: longest_chatter_s(&edges, &reversals),
-            slow: refined.slow,
+            slow: refined.kinds.map(|k| k.slow),
         };
         let (doubts, odd) = (doubt::doubts(&evidence), doubt::odd(&evidence));
         let unsettled = doubt::unsettled_s(&evidence);
@@ -433,8 +433,8 @@ fn build(
     let clipped = refined.clipped as u64;
     let train = Train {
         level_steps: level_steps(window, found, hum, (first, last)),
-        opening_common_s2: refined.common.0 / window.rate_hz.powi(2),
-        closing_common_s2: refined.common.1 / window.rate_hz.powi(2),
+        opening_common_s2: refined.kinds[0].common / window.rate_hz.powi(2),
+        closing_common_s2: refined.kinds[1].common / window.rate_hz.powi(2),
         polarity: if sign < 0.0 {
             Polarity::Normal
         } else {
@@ -456,10 +456,6 @@ fn build(
         edges,
         reversals,
     };
-    let kind = |slow, noise: f64| KindOfEdge {
-        slow,
-        snr: matched / noise.max(1e-4),
-    };
     Some(Seen {
         train,
         white,
@@ -467,11 +463,11 @@ fn build(
         clipped,
         sounded,
         odd,
-        kinds: [
-            kind(refined.slow.0, refined.noise.0),
-            kind(refined.slow.1, refined.noise.1),
-        ],
-        rough: refined.rough,
+        kinds: refined.kinds.map(|k| KindOfEdge {
+            slow: k.slow,
+            rough: k.rough,
+            snr: matched / k.noise.max(1e-4),
+        }),
         reach: reach(coarse, &pulses),
     })
 }

@@ -69,7 +69,12 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
 
 /// Whether a train has too few pulses to prove itself. One more is wanted where their mean is all that describes them.
 fn is_short(seen: &Seen) -> bool {
-    seen.train.edges.len() / 2 < PROVING + usize::from(seen.rough)
+    seen.train.edges.len() / 2 < PROVING + usize::from(is_rough(seen))
+}
+
+/// Whether nothing but their mean describes openings or closings.
+fn is_rough(seen: &Seen) -> bool {
+    seen.kinds.iter().any(|k| k.rough)
 }
 
 /// Lifts the doubts of a short train that come from the shape of its transitions alone, where a longer train of the
@@ -109,7 +114,7 @@ fn worth_reporting(seen: &Seen, alike: bool) -> bool {
     }
     let leaves_little = |kind| usual_residual(train, kind).is_some_and(|r| r < REPORTED_RESIDUAL);
     // What a mean explains may be any sound that repeats.
-    let clear = !seen.rough && leaves_little(Direction::Opening);
+    let clear = !is_rough(seen) && leaves_little(Direction::Opening);
     let unexplained = train.has_unexplained();
     if pulses < PROVING {
         // What a recording that starts inside a train leaves of its pulse before is no click.

@@ -185,7 +185,7 @@ impl Detector {
 
     /// Trains found up to now, each from the moment on that its pause has lasted a little: at 10 pps less than
     /// half a second after its last make. Their instants are final; of a short train the end of the recording
-    /// may yet lift a doubt, or show that it was no dialling.
+    /// may yet lift a doubt, and then widen its uncertainty, or show that it was no dialling.
     pub fn trains(&self) -> impl Iterator<Item = &Train> {
         self.seen.iter().map(|s| &s.train)
     }

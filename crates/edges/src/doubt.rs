@@ -59,7 +59,7 @@ pub(crate) struct Evidence<'a> {
     /// From a closure to the end of its chatter.
     pub(crate) longest_chatter_s: f64,
     /// Openings, closings are slow: neither their chatter is fitted with them nor how they differ.
-    pub(crate) slow: (bool, bool),
+    pub(crate) slow: [bool; 2],
 }
 
 impl Evidence<'_> {
@@ -67,10 +67,42 @@ impl Evidence<'_> {
         self.start_s + block as f64 / self.rate_hz
     }
 
+    /// From opening to opening, in blocks.
+    fn periods(&self) -> Vec<f64> {
+        let pulses = self.pulses.windows(2);
+        pulses
+            .map(|w| (w[1].opening.at - w[0].opening.at) as f64)
+            .collect()
+    }
+
     fn period(&self) -> f64 {
-        let starts: Vec<f64> = self.pulses.iter().map(|p| p.opening.at as f64).collect();
-        let periods: Vec<f64> = starts.windows(2).map(|w| w[1] - w[0]).collect();
-        linear::median(&periods).unwrap_or(0.1 * self.rate_hz)
+        linear::median(&self.periods()).unwrap_or(0.1 * self.rate_hz)
+    }
+
+    /// In blocks.
+    fn breaks(&self) -> Vec<f64> {
+        let length = |p: &Pulse| (p.closing.at - p.opening.at) as f64;
+        self.pulses.iter().map(length).collect()
+    }
+
+    /// Openings (0) or closings (1).
+    fn of_kind(&self, kind: usize) -> impl Iterator<Item = &Edge> {
+        self.edges.iter().skip(kind).step_by(2)
+    }
+
+    fn usual_residual(&self, kind: usize) -> f64 {
+        let residuals: Vec<f64> = self.of_kind(kind).map(|e| e.residual).collect();
+        linear::median(&residuals).unwrap_or(1.0)
+    }
+
+    /// Whether a step is as large as this share of the train's own.
+    fn is_large(&self, step: &Candidate, share: f64) -> bool {
+        step.amplitude.abs() > share * self.amplitude
+    }
+
+    /// Whether a step needs an explanation.
+    fn is_notable(&self, step: &Candidate) -> bool {
+        self.is_large(step, NOTABLE) && step.t.abs() > LEAST_SNR
     }
 }
 
@@ -95,10 +127,7 @@ fn weakest(evidence: &Evidence<'_>) -> Option<Doubt> {
 
 /// A pulse neither of whose edges is a step as the others are may be sound that goes on after the dial has stopped.
 fn foreign(evidence: &Evidence<'_>) -> Option<Doubt> {
-    let usual = [0, 1].map(|kind| {
-        let own = evidence.edges.iter().skip(kind).step_by(2);
-        linear::median(&own.map(|e| e.residual).collect::<Vec<_>>()).unwrap_or(1.0)
-    });
+    let usual = [0, 1].map(|kind| evidence.usual_residual(kind));
     let unlike = |edge: &Edge, usual: f64| edge.residual > FOREIGN.max(FOREIGN_USUALS * usual);
     evidence
         .edges
@@ -119,59 +148,61 @@ fn unexplained_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a
     let first = evidence.pulses.first().map_or(0.0, |p| p.opening.at as f64);
     let last = evidence.pulses.last().map_or(0.0, |p| p.closing.at as f64);
     let around = first - 2.0 * period..last + 2.0 * period;
+    let steps = evidence.slow[1] || evidence.usual_residual(1) < STEP_RESIDUAL;
+    let sounds = sounds_below(evidence);
     evidence
         .left_over
         .iter()
         .filter(move |c| around.contains(&(c.at as f64)))
-        .filter(|c| !begins_another(evidence, c) && !belongs(evidence, c))
-        .filter(|c| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR)
+        .filter(move |c| !begins_another(evidence, c) && !belongs(evidence, c, steps))
+        .filter(|c| evidence.is_notable(c))
         .filter(|c| {
-            let whole = c.amplitude.abs() > WHOLE * evidence.amplitude || c.t.abs() > CLEAR_T;
+            let whole = evidence.is_large(c, WHOLE) || c.t.abs() > CLEAR_T;
             whole || has_partner(evidence, c)
         })
-        .filter(|c| !is_sound(evidence, c) || keeps_time(evidence, c))
+        .filter(move |c| c.t.abs() >= sounds || keeps_time(evidence, c))
 }
 
-/// Whether a step is one of many, and so much poorer a likeness of one than the train's own are, that it is some sound.
-/// A contact that reopens for a moment leaves poor steps too, but few.
-fn is_sound(evidence: &Evidence<'_>, step: &Candidate) -> bool {
-    let own: Vec<f64> = evidence
-        .pulses
-        .iter()
+/// Student's t below which a step is so much poorer a likeness of one than the train's own are that it is some sound;
+/// where there are many. A contact that reopens for a moment leaves poor steps too, but few.
+fn sounds_below(evidence: &Evidence<'_>) -> f64 {
+    let own = evidence.pulses.iter();
+    let own: Vec<f64> = own
         .flat_map(|p| [p.opening.t.abs(), p.closing.t.abs()])
         .collect();
-    let usual = linear::median(&own).unwrap_or(0.0);
-    let large = |c: &&Candidate| c.amplitude.abs() > PARTNER * evidence.amplitude;
-    let many = evidence.left_over.iter().filter(large).count() >= MANY;
-    many && evidence.pulses.len() >= RHYTHM && step.t.abs() < SOUND * usual
+    let large = evidence.left_over.iter();
+    let many = large.filter(|c| evidence.is_large(c, PARTNER)).count() >= MANY;
+    if many && evidence.pulses.len() >= RHYTHM {
+        SOUND * linear::median(&own).unwrap_or(0.0)
+    } else {
+        0.0
+    }
 }
 
 /// Whether a step and another make a break like the train's own, in time with it.
 fn keeps_time(evidence: &Evidence<'_>, step: &Candidate) -> bool {
-    let breaks: Vec<f64> = evidence
-        .pulses
-        .iter()
-        .map(|p| (p.closing.at - p.opening.at) as f64)
-        .collect();
-    let (Some(usual), Some(first)) = (linear::median(&breaks), evidence.pulses.first()) else {
+    let usual = linear::median(&evidence.breaks());
+    let (Some(usual), Some(first)) = (usual, evidence.pulses.first()) else {
         return true;
     };
     let in_time = |opening: &Candidate| {
         let periods = (opening.at as f64 - first.opening.at as f64) / evidence.period();
         (periods - periods.round()).abs() < IN_TIME
     };
-    let large = |c: &&Candidate| c.amplitude.abs() > PARTNER * evidence.amplitude;
-    evidence.left_over.iter().filter(large).any(|other| {
-        let (opening, closing) = if step.amplitude * evidence.sign > 0.0 {
-            (step, other)
-        } else {
-            (other, step)
-        };
-        let length = closing.at as f64 - opening.at as f64;
-        opening.amplitude * closing.amplitude < 0.0
-            && (length / usual).ln().abs() < LIKE_BREAK
-            && in_time(opening)
-    })
+    let large = evidence.left_over.iter();
+    large
+        .filter(|c| evidence.is_large(c, PARTNER))
+        .any(|other| {
+            let (opening, closing) = if step.amplitude * evidence.sign > 0.0 {
+                (step, other)
+            } else {
+                (other, step)
+            };
+            let length = closing.at as f64 - opening.at as f64;
+            opening.amplitude * closing.amplitude < 0.0
+                && (length / usual).ln().abs() < LIKE_BREAK
+                && in_time(opening)
+        })
 }
 
 /// A break has two edges. Half a step in noise with nothing like its other edge in reach is none.
@@ -181,7 +212,7 @@ fn has_partner(evidence: &Evidence<'_>, step: &Candidate) -> bool {
         let apart_s = (evidence.seconds(other.at) - at_s).abs();
         PARTNER_S.contains(&apart_s)
             && other.amplitude * step.amplitude < 0.0
-            && other.amplitude.abs() > PARTNER * evidence.amplitude
+            && evidence.is_large(other, PARTNER)
     })
 }
 
@@ -231,38 +262,25 @@ fn begins_another(evidence: &Evidence<'_>, step: &Candidate) -> bool {
 
 /// What lies so close to a transition makes no pulse more or less, whatever it is: a closing's chatter, or how a
 /// slow transition differs from its like. A sharp opening has neither, and closings that are no steps prove nothing.
-fn belongs(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+fn belongs(evidence: &Evidence<'_>, step: &Candidate, closings_are_steps: bool) -> bool {
     let at_s = evidence.seconds(step.at);
     let near = |kind: usize| {
-        let edges = evidence.edges.iter().skip(kind).step_by(2);
-        edges
-            .map(|edge| at_s - edge.instant_s)
-            .any(|since_s| (-SPIKE_S[kind]..CHATTER_S).contains(&since_s))
+        let mut since = evidence.of_kind(kind).map(|edge| at_s - edge.instant_s);
+        since.any(|since_s| (-SPIKE_S[kind]..CHATTER_S).contains(&since_s))
     };
-    let closings: Vec<f64> = evidence
-        .edges
-        .iter()
-        .skip(1)
-        .step_by(2)
-        .map(|e| e.residual)
-        .collect();
-    let steps = evidence.slow.1 || linear::median(&closings).is_some_and(|r| r < STEP_RESIDUAL);
-    (evidence.slow.0 && near(0)) || (steps && near(1))
+    (evidence.slow[0] && near(0)) || (closings_are_steps && near(1))
 }
 
 /// How far each transition may be off because what lies beside it is not accounted for: the distance to the farthest
 /// such step, in seconds. Slow transitions have an uncertainty of their own.
 pub(crate) fn unsettled_s(evidence: &Evidence<'_>) -> Vec<f64> {
-    let large =
-        |c: &&Candidate| c.amplitude.abs() > NOTABLE * evidence.amplitude && c.t.abs() > LEAST_SNR;
-    let steps: Vec<f64> = evidence
-        .left_over
-        .iter()
-        .filter(large)
+    let steps = evidence.left_over.iter();
+    let steps: Vec<f64> = steps
+        .filter(|c| evidence.is_notable(c))
         .map(|c| evidence.seconds(c.at))
         .collect();
     let of_edge = |(i, edge): (usize, &Edge)| {
-        if i % 2 == 0 || evidence.slow.1 {
+        if i % 2 == 0 || evidence.slow[1] {
             return 0.0;
         }
         let apart = steps.iter().map(|at_s| at_s - edge.instant_s);
@@ -274,21 +292,12 @@ pub(crate) fn unsettled_s(evidence: &Evidence<'_>) -> Vec<f64> {
 
 /// A dial's pulses are alike; a hand on the hook is not that even.
 fn irregular(evidence: &Evidence<'_>) -> Option<Doubt> {
-    let breaks: Vec<f64> = evidence
-        .pulses
-        .iter()
-        .map(|p| (p.closing.at - p.opening.at) as f64)
-        .collect();
+    let breaks = evidence.breaks();
     let usual = linear::median(&breaks)?;
     let uneven = breaks.iter().any(|b| (b / usual).ln().abs() > UNEVEN_BREAK);
-    let starts: Vec<f64> = evidence
-        .pulses
-        .iter()
-        .map(|p| p.opening.at as f64)
-        .collect();
     let period = evidence.period();
-    let unsteady = starts.windows(2).any(|w| {
-        let ratio = (w[1] - w[0]) / period;
+    let unsteady = evidence.periods().iter().any(|own| {
+        let ratio = own / period;
         (ratio.ln().abs() > UNEVEN_PERIOD) && ((ratio / 2.0).ln().abs() > 0.1)
     });
     let uneven = uneven || evidence.longest_chatter_s > LONGEST_CHATTER_S;
@@ -303,8 +312,8 @@ fn cut_off(evidence: &Evidence<'_>) -> Option<Doubt> {
     // A closing shortly before the first opening is the end of a pulse that the recording missed.
     let cut_short = evidence.first && {
         let early = evidence.left_over.iter().any(|c| {
-            c.amplitude * evidence.sign < -NOTABLE * evidence.amplitude
-                && c.t.abs() > LEAST_SNR
+            evidence.is_notable(c)
+                && c.amplitude * evidence.sign < 0.0
                 && (c.at as f64) < lead.min(period)
                 && lead - (c.at as f64) < 1.2 * period
         });

@@ -22,11 +22,11 @@ const STANDS_OUT: f32 = 5.0;
 const WHITE: f32 = 0.5;
 /// Pieces before and after one whose calm counts for it too: dialling may have begun or ended inside it.
 const BEFORE: usize = 2;
-/// So many times the least difference that coarse values make.
+/// What is no more than so many times the least difference that coarse values make, is their flicker.
 const FLICKERS: f32 = 10.0;
-/// But in a recording without any noise the least difference may be the dial's own. So that must be no more than this
-/// share of the largest differences of late, which lose so much from piece to piece; or what there is passes so soon
-/// that wide differences are this much smaller than narrow ones.
+/// In a recording without any noise the least difference may be the dial's own. So flicker passes so soon that wide
+/// differences are less than this share of narrow ones, or is less than this share of the largest differences of
+/// late, which lose so much from piece to piece.
 const PASSING: f32 = 0.6;
 const FLICKER_SHARE: f32 = 0.25;
 const FADES: f32 = 0.98;

@@ -80,6 +80,14 @@ const UNEXPLAINED: std::ops::Range<f64> = 0.003..0.02;
 /// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
 const CLIPPED_OWN: f64 = 0.2;
 const CLIPPED_COMMON: f64 = 0.15;
+/// A spike that is cut off has so many samples of one value, the first of them so close to the transition, and falls
+/// back to this share of its height within the time looked at for flat tops.
+const CUT_LEAST: usize = 3;
+const CUT_BEFORE: f64 = 6.0;
+const CUT_AFTER: f64 = 6.0;
+const FALLS_BACK: f32 = 0.8;
+/// It hides where in the last samples before it the spike began, and for all alike.
+const SPIKE_COMMON: f64 = 1.2;
 /// A closing that fits worse than this, and than so many usual openings, may have begun earlier, by about
 /// so much.
 const HIDDEN_RESIDUAL: f64 = 0.03;
@@ -117,47 +125,45 @@ pub(crate) struct Refined {
     pub(crate) pulses: Vec<(Fitted, Fitted)>,
     pub(crate) poles: Vec<Complex64>,
     pub(crate) step: f64,
-    /// Variances that all openings, all closings share, in samples².
-    pub(crate) common: (f64, f64),
-    /// Openings, closings are slow.
-    pub(crate) slow: (bool, bool),
-    /// Openings or closings are described by nothing but their mean.
-    pub(crate) rough: bool,
-    /// Noise before openings, before closings, over the step.
-    pub(crate) noise: (f64, f64),
+    /// What all openings, and what all closings, have in common.
+    pub(crate) kinds: [Kind; 2],
     /// Samples in flat tops beside the transitions.
     pub(crate) clipped: usize,
+}
+
+/// What all transitions of one kind have in common.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Kind {
+    /// Variance that they share, in samples².
+    pub(crate) common: f64,
+    /// Sharp steps do not describe them.
+    pub(crate) slow: bool,
+    /// Nor do onsets: nothing does but their mean.
+    pub(crate) rough: bool,
+    /// Noise before them, over the step.
+    pub(crate) noise: f64,
 }
 
 impl Refined {
     /// Takes the openings (0) or closings (1) for rough ones when sharp steps describe them badly enough and leave
     /// something beside this share of them: what all leave alike is how they look, and no further step.
     pub(crate) fn take_for_rough(&mut self, kind: usize, share: f64, rate_hz: f64) -> bool {
-        let mut own: Vec<Fitted> = self
-            .pulses
-            .iter()
-            .map(|p| of_kind(p, kind).clone())
-            .collect();
-        let (slow, common, noise) = match kind {
-            0 => (&mut self.slow.0, &mut self.common.0, self.noise.0),
-            _ => (&mut self.slow.1, &mut self.common.1, self.noise.1),
-        };
-        let rough = own.len() >= ROUGH_LEAST
-            && share >= ROUGH_MOST
-            && usual_residual(&own) > ROUGH_KIND.min((ROUGH_NOISES * noise).max(ROUGH_FLOOR));
-        if *slow || !rough {
+        let own = |p: &(Fitted, Fitted)| [p.0.residual, p.1.residual][kind];
+        let residual = usual(self.pulses.iter().map(own));
+        let Kind { slow, noise, .. } = self.kinds[kind];
+        let least = ROUGH_KIND.min((ROUGH_NOISES * noise).max(ROUGH_FLOOR));
+        if slow || self.pulses.len() < ROUGH_LEAST || share < ROUGH_MOST || residual <= least {
             return false;
         }
-        *slow = true;
-        self.rough = true;
-        *common = roughen(&mut own, noise, rate_hz);
-        for (pulse, own) in self.pulses.iter_mut().zip(own) {
-            if kind == 0 {
-                pulse.0 = own;
-            } else {
-                pulse.1 = own;
-            }
-        }
+        let own = self.pulses.iter_mut();
+        roughen(
+            own.map(|p| if kind == 0 { &mut p.0 } else { &mut p.1 }),
+            noise,
+            rate_hz,
+        );
+        self.kinds[kind].slow = true;
+        self.kinds[kind].rough = true;
+        self.kinds[kind].common += ONSET_COMMON * ONSET_COMMON;
         true
     }
 
@@ -299,15 +305,16 @@ impl<'a> Refiner<'a> {
             );
             out.push((opened, closed));
         }
-        let common = SHARP_COMMON.powi(2) + (SHARP_COMMON_S * self.rate_hz).powi(2);
         let mut refined = Refined {
             pulses: out,
             poles,
             step: amplitude,
-            common: (common, common),
-            slow: (false, false),
-            rough: false,
-            noise: (1.0, 1.0),
+            kinds: [Kind {
+                common: SHARP_COMMON.powi(2) + (SHARP_COMMON_S * self.rate_hz).powi(2),
+                slow: false,
+                rough: false,
+                noise: 1.0,
+            }; 2],
             clipped: 0,
         };
         self.mend_slow(&mut refined, &places);
@@ -316,29 +323,33 @@ impl<'a> Refiner<'a> {
         refined
     }
 
-    /// Widens the variances of transitions that end or begin in a flat top. Gives the samples in flat tops
-    /// beside them.
+    /// Widens the variances of transitions that end or begin in a flat top, or of slow ones whose spike is cut off. Gives the
+    /// samples in flat tops beside them.
     fn widen_clipped(&self, refined: &mut Refined) -> usize {
-        let (mut flat, mut samples) = ([0usize; 2], 0);
-        let count = refined.pulses.len();
+        let (mut flat, mut spikes, mut samples) = ([0usize; 2], [0usize; 2], 0);
         for (opening, closing) in &mut refined.pulses {
             for (kind, fitted) in [opening, closing].into_iter().enumerate() {
                 if let Some(cut) = self.flat_top(fitted.at) {
                     fitted.variance += CLIPPED_OWN.powi(2);
                     flat[kind] += 1;
                     samples += cut;
+                } else if refined.kinds[kind].slow
+                    && let Some(cut) = self.cut_spike(fitted.at)
+                {
+                    fitted.variance += CLIPPED_OWN.powi(2);
+                    spikes[kind] += 1;
+                    samples += cut;
                 }
             }
         }
-        let shared = |n: usize| {
-            if 2 * n >= count {
-                CLIPPED_COMMON.powi(2)
-            } else {
-                0.0
+        let count = refined.pulses.len();
+        for (kind, (flat, spikes)) in refined.kinds.iter_mut().zip(flat.into_iter().zip(spikes)) {
+            if 2 * spikes >= count {
+                kind.common += SPIKE_COMMON.powi(2);
+            } else if 2 * flat >= count {
+                kind.common += CLIPPED_COMMON.powi(2);
             }
-        };
-        refined.common.0 += shared(flat[0]);
-        refined.common.1 += shared(flat[1]);
+        }
         samples
     }
 
@@ -347,7 +358,7 @@ impl<'a> Refiner<'a> {
     fn widen_hidden(&self, refined: &mut Refined) {
         let openings: Vec<f64> = refined.pulses.iter().map(|p| p.0.residual).collect();
         let usual = linear::median(&openings).unwrap_or(1.0);
-        if refined.slow.1 {
+        if refined.kinds[1].slow {
             return;
         }
         for (_, closing) in &mut refined.pulses {
@@ -383,52 +394,60 @@ impl<'a> Refiner<'a> {
         (level.abs() > FULL_SCALE || !coarse()).then_some(count)
     }
 
+    /// Samples of a spike at a transition that was cut off: some of one value, from which the trace soon falls back.
+    fn cut_spike(&self, at: f64) -> Option<usize> {
+        let stretch = &self.recorded[self.range(Bounds {
+            first: at - CUT_BEFORE,
+            last: at + CUT_AFTER + FLAT_S * self.rate_hz,
+        })];
+        let near = (CUT_BEFORE + CUT_AFTER) as usize;
+        let before = *stretch.first()?;
+        let from = (0..near.min(stretch.len().saturating_sub(CUT_LEAST))).find(|&i| {
+            stretch[i..i + CUT_LEAST].iter().all(|x| *x == stretch[i]) && stretch[i] != before
+        })?;
+        let level = stretch[from];
+        let same = stretch[from..].iter().take_while(|x| **x == level).count();
+        let beyond = |x: &f32| (x - before) / (level - before);
+        // Nothing goes farther than where it is cut off, and what is no spike stays there.
+        let farthest = stretch.iter().map(beyond).fold(0.0, f32::max);
+        let falls = stretch[from + same..]
+            .iter()
+            .any(|x| beyond(x) < FALLS_BACK);
+        (farthest <= 1.0 && falls).then_some(same)
+    }
+
     /// Where a sharp step does not describe the transitions of a kind, their onsets are found instead.
     fn mend_slow(&self, refined: &mut Refined, places: &[(f64, f64)]) {
         let places: (Vec<f64>, Vec<f64>) = places.iter().copied().unzip();
         let (mut openings, mut closings): (Vec<Fitted>, Vec<Fitted>) =
             std::mem::take(&mut refined.pulses).into_iter().unzip();
-        refined.noise = (
-            self.usual_noise_before(&openings),
-            self.usual_noise_before(&closings),
-        );
-        if let Some(mended) = self.mend_kind(&mut openings, &places.0, refined.noise.0) {
-            (refined.slow.0, refined.common.0) = (true, mended.common);
-            refined.rough |= mended.rough;
-        }
-        if let Some(mended) = self.mend_kind(&mut closings, &places.1, refined.noise.1) {
-            (refined.slow.1, refined.common.1) = (true, mended.common);
-            refined.rough |= mended.rough;
+        let own = [(&mut openings, &places.0), (&mut closings, &places.1)];
+        for (kind, (fitted, places)) in refined.kinds.iter_mut().zip(own) {
+            self.mend_kind(kind, fitted, places);
         }
         refined.pulses = openings.into_iter().zip(closings).collect();
     }
 
-    /// `None` when sharp steps describe the kind.
-    fn mend_kind(&self, fitted: &mut [Fitted], coarse: &[f64], noise: f64) -> Option<Mended> {
-        let residual = usual_residual(fitted);
-        if residual < SHARP_RESIDUAL.max(SHARP_NOISES * noise) {
-            return None;
+    /// Places the transitions of a kind anew where sharp steps do not describe them.
+    fn mend_kind(&self, kind: &mut Kind, fitted: &mut [Fitted], coarse: &[f64]) {
+        let residual = usual(fitted.iter().map(|f| f.residual));
+        kind.noise = usual(fitted.iter().filter_map(|f| self.noise_before(f)));
+        if residual < SHARP_RESIDUAL.max(SHARP_NOISES * kind.noise) {
+            return;
         }
         let places: Vec<f64> = fitted.iter().map(|f| f.at).collect();
         if let Some(onsets) = self.onsets(&places, coarse, residual)
             && self.take_onsets(fitted, &onsets, residual) == Some(true)
         {
-            return Some(Mended {
-                common: onsets.common + ONSET_COMMON * ONSET_COMMON,
-                rough: false,
-            });
+            kind.slow = true;
+            kind.common = onsets.common + ONSET_COMMON * ONSET_COMMON;
+        } else if residual > ROUGH_RESIDUAL && fitted.len() >= ROUGH_LEAST {
+            // Nothing describes them but their own mean: they are where the sharp steps are, more or less.
+            roughen(fitted.iter_mut(), kind.noise, self.rate_hz);
+            kind.slow = true;
+            kind.rough = true;
+            kind.common = ONSET_COMMON * ONSET_COMMON;
         }
-        // Nothing describes them but their own mean: they are where the sharp steps are, more or less.
-        let rough = residual > ROUGH_RESIDUAL && fitted.len() >= ROUGH_LEAST;
-        rough.then(|| Mended {
-            common: roughen(fitted, noise, self.rate_hz),
-            rough,
-        })
-    }
-
-    fn usual_noise_before(&self, fitted: &[Fitted]) -> f64 {
-        let quiet: Vec<f64> = fitted.iter().filter_map(|f| self.noise_before(f)).collect();
-        linear::median(&quiet).unwrap_or(1.0)
     }
 
     /// Moves transitions to their onsets, unless these are those of something else.
@@ -689,31 +708,17 @@ impl<'a> Refiner<'a> {
     }
 }
 
-/// A kind that no sharp step describes.
-struct Mended {
-    /// Variance that all its transitions share, in samples².
-    common: f64,
-    /// No onset describes it either.
-    rough: bool,
+/// Middle one of some values; one, as of a residual that says nothing, when there are none.
+fn usual(values: impl Iterator<Item = f64>) -> f64 {
+    linear::median(&values.collect::<Vec<_>>()).unwrap_or(1.0)
 }
 
-fn of_kind((opening, closing): &(Fitted, Fitted), kind: usize) -> &Fitted {
-    if kind == 0 { opening } else { closing }
-}
-
-fn usual_residual(fitted: &[Fitted]) -> f64 {
-    let residuals: Vec<f64> = fitted.iter().map(|f| f.residual).collect();
-    linear::median(&residuals).unwrap_or(0.0)
-}
-
-/// Takes sharp steps for what they are, a rough idea of where transitions of another shape lie. Gives the variance
-/// that these share.
-fn roughen(fitted: &mut [Fitted], noise: f64, rate_hz: f64) -> f64 {
+/// Takes sharp steps for what they are, a rough idea of where transitions of another shape lie.
+fn roughen<'a>(fitted: impl Iterator<Item = &'a mut Fitted>, noise: f64, rate_hz: f64) {
     for fitted in fitted {
         fitted.variance += rough_variance_s2(fitted.residual) * rate_hz * rate_hz;
         fitted.residual = fitted.residual.min(noise.max(1e-4));
     }
-    ONSET_COMMON * ONSET_COMMON
 }
 
 /// Variance of a transition that a sharp step describes as badly as its residual says, in seconds².

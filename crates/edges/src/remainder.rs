@@ -36,8 +36,8 @@ pub(crate) fn without_train(
     let shortest_break = shortest(&mut pulses.iter().map(|(o, c)| c.at - o.at));
     let shortest_make = shortest(&mut pulses.windows(2).map(|w| w[1].0.at - w[0].1.at));
     for (kind, sign, slow, next) in [
-        (openings, sign, refined.slow.0, shortest_break),
-        (closings, -sign, refined.slow.1, shortest_make),
+        (openings, sign, refined.kinds[0].slow, shortest_break),
+        (closings, -sign, refined.kinds[1].slow, shortest_make),
     ] {
         if slow {
             sheet.take_mean(&mut rest, &kind, next);
