@@ -141,16 +141,19 @@ mod of_page {
         );
     }
 
-    #[test]
-    fn the_sections_are_kept_when_the_page_is_made_anew() {
-        let hour = Row {
+    fn hour() -> Row {
+        Row {
             content: super::super::Content::Quiet,
             minutes: 60,
             ours: cost(0.5),
             sox: cost(1.0),
             usual_way: None,
-        };
-        let made = page("", &[hour], cost(0.01));
+        }
+    }
+
+    #[test]
+    fn the_sections_are_kept_when_the_page_is_made_anew() {
+        let made = page("", &[hour()], cost(0.01));
         assert_eq!(sections(&made), "");
         let whole = with_section(&made, "## One", "## One\n\n1\n");
         let whole = with_section(&whole, "## Two", "## Two\n\n2\n");
@@ -166,14 +169,7 @@ mod of_page {
 
     #[test]
     fn ratios_say_how_many_times_longer_the_other_takes() {
-        let hour = Row {
-            content: super::super::Content::Quiet,
-            minutes: 60,
-            ours: cost(0.5),
-            sox: cost(1.0),
-            usual_way: None,
-        };
-        let text = row(&hour);
+        let text = row(&hour());
         assert!(
             text.contains("| 1 h | 0.500 | 7200 | 12.0 | 2.0 | – | – |"),
             "{text}"
