@@ -1,4 +1,9 @@
 //! Least squares by taking columns out one after the other.
+//!
+//! Most columns say something of one digit only and are zero elsewhere, so that of most pairs nothing need be
+//! computed: columns and directions know between which rows they are not zero.
+
+use std::ops::Range;
 
 /// A column counts as spent when less than this part of its length is left.
 const SPENT: f64 = 1e-7;
@@ -7,9 +12,65 @@ const SPENT: f64 = 1e-7;
 #[derive(Clone, Debug)]
 pub(crate) struct Regression {
     /// Directions already taken out: orthonormal.
-    basis: Vec<Vec<f64>>,
+    basis: Vec<Direction>,
     /// The observations without those directions.
     residual: Vec<f64>,
+}
+
+/// A column, and the rows outside of which it is zero.
+#[derive(Clone, Debug)]
+struct Direction {
+    rows: Range<usize>,
+    values: Vec<f64>,
+}
+
+impl Direction {
+    fn of(column: &[f64]) -> Self {
+        let is_something = |value: &f64| *value != 0.0;
+        let start = column.iter().position(is_something).unwrap_or(0);
+        let end = column
+            .iter()
+            .rposition(is_something)
+            .map_or(start, |last| last + 1);
+        Direction {
+            rows: start..end,
+            values: column.to_vec(),
+        }
+    }
+
+    fn dot(&self, other: &[f64]) -> f64 {
+        let own = &self.values[self.rows.clone()];
+        own.iter()
+            .zip(&other[self.rows.clone()])
+            .map(|(x, y)| x * y)
+            .sum()
+    }
+
+    /// Takes `along` times this out of `values`.
+    fn leave(&self, values: &mut [f64], along: f64) {
+        let own = &self.values[self.rows.clone()];
+        let theirs = &mut values[self.rows.clone()];
+        theirs
+            .iter_mut()
+            .zip(own)
+            .for_each(|(x, d)| *x -= along * d);
+    }
+
+    fn length(&self) -> f64 {
+        self.dot(&self.values).sqrt()
+    }
+
+    /// Makes this orthogonal to a direction.
+    fn turn_from(&mut self, direction: &Direction) {
+        let apart = self.rows.end <= direction.rows.start || direction.rows.end <= self.rows.start;
+        if apart {
+            return;
+        }
+        let along = direction.dot(&self.values);
+        direction.leave(&mut self.values, along);
+        self.rows =
+            self.rows.start.min(direction.rows.start)..self.rows.end.max(direction.rows.end);
+    }
 }
 
 /// What a few more columns would explain.
@@ -33,8 +94,8 @@ impl Regression {
     pub(crate) fn take_out(&mut self, columns: &[Vec<f64>]) {
         for column in columns {
             if let Some(direction) = self.new_direction(column, &[]) {
-                let along = dot(&direction, &self.residual);
-                subtract(&mut self.residual, &direction, along);
+                let along = direction.dot(&self.residual);
+                direction.leave(&mut self.residual, along);
                 self.basis.push(direction);
             }
         }
@@ -42,14 +103,14 @@ impl Regression {
 
     /// What `columns` would explain of what is left.
     pub(crate) fn gain(&self, columns: &[Vec<f64>]) -> Gain {
-        let mut own: Vec<Vec<f64>> = Vec::new();
+        let mut own: Vec<Direction> = Vec::new();
         for column in columns {
             own.extend(self.new_direction(column, &own));
         }
         Gain {
             squares: own
                 .iter()
-                .map(|direction| dot(direction, &self.residual).powi(2))
+                .map(|direction| direction.dot(&self.residual).powi(2))
                 .sum(),
             columns: own.len(),
         }
@@ -58,13 +119,13 @@ impl Regression {
     /// Coefficient of one more column, and the length of what is new in it; `None` when nothing is.
     pub(crate) fn coefficient(&self, column: &[f64]) -> Option<(f64, f64)> {
         let direction = self.new_direction(column, &[])?;
-        let length = dot(&direction, column);
-        Some((dot(&direction, &self.residual) / length, length))
+        let length = direction.dot(column);
+        Some((direction.dot(&self.residual) / length, length))
     }
 
     /// Sum of squares of what is left.
     pub(crate) fn squares(&self) -> f64 {
-        dot(&self.residual, &self.residual)
+        self.residual.iter().map(|x| x * x).sum()
     }
 
     /// Degrees of freedom of what is left.
@@ -73,27 +134,17 @@ impl Regression {
     }
 
     /// The part of a column that is in no direction known so far, at unit length.
-    fn new_direction(&self, column: &[f64], more: &[Vec<f64>]) -> Option<Vec<f64>> {
-        let before = dot(column, column).sqrt();
-        let mut left = column.to_vec();
+    fn new_direction(&self, column: &[f64], more: &[Direction]) -> Option<Direction> {
+        let mut left = Direction::of(column);
+        let before = left.length();
         // Twice: the first pass leaves rounding errors of the size of what it took away.
         for direction in self.basis.iter().chain(more).chain(&self.basis).chain(more) {
-            let along = dot(direction, &left);
-            subtract(&mut left, direction, along);
+            left.turn_from(direction);
         }
-        let after = dot(&left, &left).sqrt();
-        (after > SPENT * before).then(|| left.iter().map(|x| x / after).collect())
+        let after = left.length();
+        left.values.iter_mut().for_each(|x| *x /= after);
+        (after > SPENT * before).then_some(left)
     }
-}
-
-fn dot(one: &[f64], other: &[f64]) -> f64 {
-    one.iter().zip(other).map(|(x, y)| x * y).sum()
-}
-
-fn subtract(from: &mut [f64], direction: &[f64], along: f64) {
-    from.iter_mut()
-        .zip(direction)
-        .for_each(|(x, d)| *x -= along * d);
 }
 
 #[cfg(test)]
