@@ -52,62 +52,51 @@ pub(crate) struct Onsets {
     pub(crate) departs: f64,
 }
 
-/// Finds the onsets of alike transitions near `places` (samples); `spiked` ones may begin with a spike that is
-/// shorter than a sample.
+/// Finds the onsets of alike transitions near `places` (samples). Rough ones may begin with a spike that is shorter than a
+/// sample, and a sharp step fitted to a slow rise may lie far from it: `coarse` places do not. What is found at the rim
+/// of a stretch is looked at again from there, and of what is found the best is taken.
 pub(crate) fn find(
     samples: &[f64],
     rate_hz: f64,
     followers: &Followers,
     places: &[f64],
-    spiked: bool,
+    coarse: Option<&[f64]>,
 ) -> Option<Onsets> {
     let group = Group {
         samples,
         rate_hz,
         followers,
-        spiked,
+        spiked: coarse.is_some(),
     };
-    let mut places = group.line_up(places);
-    let mut variances = vec![0.0; places.len()];
-    for _ in 0..4 {
-        let mean = group.mean(&places)?;
-        for (place, variance) in places.iter_mut().zip(&mut variances) {
-            if let Some((shift, own)) = group.align(&mean, *place) {
-                *place += shift.clamp(-0.0015 * rate_hz, 0.0015 * rate_hz);
-                *variance = own;
-            }
+    let mut tried: Vec<f64> = Vec::new();
+    let mut look = |places: &[f64]| {
+        let aligned = group.aligned(places)?;
+        let departure = aligned.departure();
+        if tried.iter().any(|other| (other - departure).abs() < SAME) {
+            return None;
         }
-    }
-    let mean = group.mean(&places)?;
-    let first = group.first_departure(&mean)?;
-    let shared = group.onset(&places, first)?;
-    let offset = shared.offset;
-    let common = shared.variance + group.model_error(&mean, offset).powi(2);
-    let half = group.half_step(&mean, offset);
-    let (noise, size) = group.noise_and_size(&mean, offset);
-    let spread = (places.len() as f64).sqrt();
-    let each = places
-        .iter()
-        .zip(&variances)
-        .enumerate()
-        .map(|(i, (place, &variance))| {
-            let own = (i == 0).then(|| group.own_onset(*place, &shared)).flatten();
-            let (at, variance) = choose((offset, variance + 0.02f64.powi(2)), own);
-            Onset {
-                at: place + at,
-                half_step: place + half + at - offset,
-                variance,
-            }
-        })
-        .collect();
-    Some(Onsets {
-        each,
-        common,
-        noise: noise * spread / size.max(f64::MIN_POSITIVE),
-        residual: shared.residual,
-        departs: group.departs(&mean, offset),
-    })
+        tried.push(departure);
+        group.onsets(&aligned)
+    };
+    let near = look(places);
+    let Some(coarse) = coarse else {
+        return near;
+    };
+    let again = near.as_ref().and_then(|near| {
+        let places: Vec<f64> = near.each.iter().map(|onset| onset.at).collect();
+        look(&places)
+    });
+    [near, again, look(coarse)]
+        .into_iter()
+        .flatten()
+        .min_by(|a, b| a.residual.total_cmp(&b.residual))
 }
+
+/// Alike transitions whose first departures lie so close are the same, however they were come by: samples.
+const SAME: f64 = 0.5;
+/// The mean and the places found from it are turned over so often at most, or until no place moves by more samples.
+const TURNS: usize = 4;
+const STILL: f64 = 0.002;
 
 /// Found on loops solved by an independent circuit simulator and by our own: an onset errs by some
 /// hundredths of the time to the first tenth, and by a seventh of a sample where that is instant.
@@ -188,7 +177,82 @@ struct Mean {
     values: Vec<f64>,
 }
 
+/// Alike transitions, placed against one another.
+struct Aligned {
+    places: Vec<f64>,
+    /// Of each place against the others, in samples².
+    variances: Vec<f64>,
+    mean: Mean,
+    /// First departure of the mean from its straight line, in samples from the places.
+    first: f64,
+}
+
+impl Aligned {
+    /// Where one of them departs, in samples.
+    fn departure(&self) -> f64 {
+        self.places[self.places.len() / 2] + self.first
+    }
+}
+
 impl Group<'_> {
+    fn aligned(&self, places: &[f64]) -> Option<Aligned> {
+        let mut places = self.line_up(places);
+        let mut variances = vec![0.0; places.len()];
+        for _ in 0..TURNS {
+            let mean = self.mean(&places)?;
+            let mut farthest: f64 = 0.0;
+            for (place, variance) in places.iter_mut().zip(&mut variances) {
+                if let Some((shift, own)) = self.align(&mean, *place) {
+                    *place += shift.clamp(-0.0015 * self.rate_hz, 0.0015 * self.rate_hz);
+                    *variance = own;
+                    farthest = farthest.max(shift.abs());
+                }
+            }
+            if farthest < STILL {
+                break;
+            }
+        }
+        let mean = self.mean(&places)?;
+        let first = self.first_departure(&mean)?;
+        Some(Aligned {
+            places,
+            variances,
+            mean,
+            first,
+        })
+    }
+
+    fn onsets(&self, aligned: &Aligned) -> Option<Onsets> {
+        let Aligned { places, mean, .. } = aligned;
+        let shared = self.onset(places, aligned.first)?;
+        let offset = shared.offset;
+        let common = shared.variance + self.model_error(mean, offset).powi(2);
+        let half = self.half_step(mean, offset);
+        let (noise, size) = self.noise_and_size(mean, offset);
+        let spread = (places.len() as f64).sqrt();
+        let each = places
+            .iter()
+            .zip(&aligned.variances)
+            .enumerate()
+            .map(|(i, (place, &variance))| {
+                let own = (i == 0).then(|| self.own_onset(*place, &shared)).flatten();
+                let (at, variance) = choose((offset, variance + 0.02f64.powi(2)), own);
+                Onset {
+                    at: place + at,
+                    half_step: place + half + at - offset,
+                    variance,
+                }
+            })
+            .collect();
+        Some(Onsets {
+            each,
+            common,
+            noise: noise * spread / size.max(f64::MIN_POSITIVE),
+            residual: shared.residual,
+            departs: self.departs(mean, offset),
+        })
+    }
+
     fn length(&self, seconds: f64) -> usize {
         (seconds * self.rate_hz).round() as usize
     }
@@ -198,27 +262,33 @@ impl Group<'_> {
     fn line_up(&self, places: &[f64]) -> Vec<f64> {
         let reach = self.length(LINE_UP_S) as i64;
         let around = self.length(MEAN_AFTER_S) as i64;
-        let change = |at: i64| -> Option<f64> {
-            let index = usize::try_from(at).ok()?;
-            Some(self.samples.get(index + 1)? - self.samples.get(index)?)
-        };
         let Some(reference) = places.get(places.len() / 2).map(|p| p.round() as i64) else {
             return places.to_vec();
         };
-        let likeness = |at: i64| -> f64 {
-            (-around..around)
-                .filter_map(|i| Some(change(reference + i)? * change(at + i)?))
-                .sum()
-        };
+        let reference = self.changes(reference - around, 2 * around);
         places
             .iter()
             .map(|place| {
                 let at = place.round() as i64;
-                let best = (-reach..=reach)
-                    .map(|shift| (shift, likeness(at + shift)))
+                let changes = self.changes(at - around - reach, 2 * (around + reach));
+                let best = changes
+                    .windows(reference.len())
+                    .map(|here| linear::dot(&reference, here))
+                    .enumerate()
                     .max_by(|a, b| a.1.total_cmp(&b.1));
-                (at + best.map_or(0, |b| b.0)) as f64
+                (at + best.map_or(0, |b| b.0 as i64 - reach)) as f64
             })
+            .collect()
+    }
+
+    /// Changes from sample to sample from one on; none outside of the samples.
+    fn changes(&self, from: i64, count: i64) -> Vec<f64> {
+        let change = |at: i64| -> Option<f64> {
+            let index = usize::try_from(at).ok()?;
+            Some(self.samples.get(index + 1)? - self.samples.get(index)?)
+        };
+        (from..from + count)
+            .map(|at| change(at).unwrap_or(0.0))
             .collect()
     }
 

@@ -436,7 +436,9 @@ impl<'a> Refiner<'a> {
             return;
         }
         let places: Vec<f64> = fitted.iter().map(|f| f.at).collect();
-        if let Some(onsets) = self.onsets(&places, coarse, residual)
+        let coarse = (residual > ROUGH_RESIDUAL).then_some(coarse);
+        let onsets = onset::find(self.samples, self.rate_hz, self.followers, &places, coarse);
+        if let Some(onsets) = onsets
             && self.take_onsets(fitted, &onsets, residual) == Some(true)
         {
             kind.slow = true;
@@ -490,27 +492,6 @@ impl<'a> Refiner<'a> {
             fitted.reversals.clear();
         }
         Some(true)
-    }
-
-    /// Onsets of a kind that sharp steps, at `places`, describe as badly as `residual` says.
-    fn onsets(&self, places: &[f64], coarse: &[f64], residual: f64) -> Option<Onsets> {
-        let rough = residual > ROUGH_RESIDUAL;
-        let find =
-            |from: &[f64]| onset::find(self.samples, self.rate_hz, self.followers, from, rough);
-        let near = find(places);
-        if !rough {
-            return near;
-        }
-        // A sharp step fitted to a slow rise may lie far from it: the coarse place does not, and what was found
-        // at the rim of the stretch is looked at again from there.
-        let again = near.as_ref().and_then(|near| {
-            let places: Vec<f64> = near.each.iter().map(|onset| onset.at).collect();
-            find(&places)
-        });
-        [near, again, find(coarse)]
-            .into_iter()
-            .flatten()
-            .min_by(|a, b| a.residual.total_cmp(&b.residual))
     }
 
     /// How far an onset may lie from a sharp step that leaves `residual`, in samples.

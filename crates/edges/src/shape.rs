@@ -263,15 +263,26 @@ pub(crate) fn resample(samples: &[f64], first: f64, count: usize) -> Vec<f64> {
         })
         .collect();
     let begin = whole as isize - REACH as isize + 1;
-    (0..count as isize)
-        .map(|i| {
-            let from = begin + i;
-            let skip = (-from).max(0) as usize;
-            let start = (from.max(0) as usize).min(samples.len());
-            let end = ((from + 2 * REACH as isize).max(0) as usize).clamp(start, samples.len());
-            linear::dot(&samples[start..end], &weights[skip.min(2 * REACH)..])
-        })
-        .collect()
+    let within = |k: usize, i: usize| -> Option<f64> {
+        samples
+            .get(usize::try_from(begin + (i + k) as isize).ok()?)
+            .copied()
+    };
+    let mut out = vec![0.0; count];
+    let inside = usize::try_from(begin)
+        .ok()
+        .and_then(|begin| samples.get(begin..begin + count + 2 * REACH - 1));
+    let Some(inside) = inside else {
+        for (i, value) in out.iter_mut().enumerate() {
+            let all = weights.iter().enumerate();
+            *value = all.map(|(k, w)| w * within(k, i).unwrap_or(0.0)).sum();
+        }
+        return out;
+    };
+    for (k, weight) in weights.iter().enumerate() {
+        linear::take_out(&mut out, &inside[k..], -weight);
+    }
+    out
 }
 
 #[cfg(test)]
