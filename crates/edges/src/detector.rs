@@ -6,7 +6,8 @@
 use crate::analyse::{self, Seen, TickWindow, Window};
 use crate::clicks::Listener;
 use crate::confirm;
-use crate::events::{Event, Finder};
+use crate::events::{Event, Finder, Sieve};
+use crate::hum::HumModel;
 use crate::mains::Mains;
 use crate::pairs;
 use crate::ticks::{Summary, Ticks};
@@ -24,11 +25,6 @@ const CHUNK: usize = 16_384;
 const REST_S: f64 = 0.200;
 /// A digit is measured from samples up to so long after its last event.
 const AFTER_S: f64 = 0.380;
-/// Of the strongest event in the time that a rest is waited for, this share disturbs the rest, and this is
-/// kept at all: behind a transformer, a slow make leaves little beside the spike of an opening.
-const LOUD: f32 = 0.3;
-const NOTABLE: f32 = 0.1;
-const MEMORY_S: f64 = 0.450;
 /// A train that ends so soon after the last event before the rest is the one that ended there.
 const SLACK_S: f64 = 0.060;
 /// Longest stretch analysed at once, when no rest comes.
@@ -37,6 +33,8 @@ const LONGEST_S: f64 = 12.0;
 const CARRY_S: f64 = 4.0;
 /// A train in such a stretch is taken only when so much of it follows.
 const SETTLED_S: f64 = 1.0;
+/// Hum of this share of the largest event hides some.
+const HIDES: f64 = 0.05;
 /// Samples before the first event of a window, two periods of the slowest dial and more.
 const LEAD_S: f64 = 0.6;
 /// Ticks before it: for hum, and for the off-normal contacts' step when winding begins.
@@ -62,8 +60,7 @@ pub struct Detector {
     listener: Listener,
     /// Events not yet settled.
     events: Vec<Event>,
-    /// Largest events of late, for each kind of difference: tick and size.
-    strongest: [Vec<(u64, f32)>; 2],
+    sieve: Sieve,
     /// Rests are looked for from this tick on.
     settled: u64,
     /// Sample from which on nothing is part of a taken train.
@@ -141,10 +138,10 @@ impl Detector {
             tools,
             finder: Finder::new(ticks.rate_hz),
             listener: Listener::new(ticks.rate_hz),
+            sieve: Sieve::new(ticks.rate_hz),
             ticks,
             summary: Summary::default(),
             events: Vec::new(),
-            strongest: [Vec::new(), Vec::new()],
             settled: 0,
             free_from: 0,
             cut_in: false,
@@ -214,7 +211,7 @@ impl Detector {
         self.finish_ticks();
         self.take_piece(self.ticks.count());
         let events = self.finder.finish();
-        self.take_events(events);
+        self.events.extend(self.sieve.notable(events));
         self.settle();
         self.analyse(self.count(), u64::MAX, true);
         confirm::confirm(&mut self.seen);
@@ -276,31 +273,7 @@ impl Detector {
             Some(quiet) => self.finder.take(&quiet),
             None => self.finder.take(means),
         };
-        self.take_events(events);
-    }
-
-    /// Keeps those events that are notable beside the strongest of late.
-    fn take_events(&mut self, events: Vec<Event>) {
-        let memory = self.ticks.of(MEMORY_S);
-        for event in events {
-            let mut notable = event;
-            for kind in 0..2 {
-                let own = event.size[kind].abs();
-                let strongest = &mut self.strongest[kind];
-                strongest.retain(|(at, size)| at + memory >= event.at && *size > own);
-                if own > 0.0 {
-                    strongest.push((event.at, own));
-                }
-                let most = strongest.first().map_or(0.0, |s| s.1);
-                notable.loud |= own > 0.0 && own >= LOUD * most;
-                if own < NOTABLE * most {
-                    notable.size[kind] = 0.0;
-                }
-            }
-            if notable.size != [0.0; 2] {
-                self.events.push(notable);
-            }
-        }
+        self.events.extend(self.sieve.notable(events));
     }
 
     /// Analyses what has come to rest by now.
@@ -399,17 +372,17 @@ impl Detector {
             .copied()
             .filter(|e| e.at * factor < end)
             .collect();
-        let marks = pairs::likely(&events, self.ticks.rate_hz);
-        let Some(first) = marks.iter().position(|m| *m) else {
+        let mut events = self.likely(events);
+        let Some(first) = events.first().map(|e| e.at) else {
             return Vec::new();
         };
-        let first = events[first].at;
-        let events: Vec<Event> = events
-            .iter()
-            .zip(&marks)
-            .filter(|(_, m)| **m)
-            .map(|(e, _)| *e)
-            .collect();
+        let ticks_from = first.saturating_sub(self.ticks.of(TICK_LEAD_S));
+        let hum = self.mains.estimate(&self.ticks, ticks_from, end / factor);
+        if let Some(hum) = &hum {
+            let anew = self.looked_for_anew(hum, &events, ticks_from, end / factor);
+            events = anew.unwrap_or(events);
+        }
+        let first = events.first().map_or(first, |e| e.at);
         let start = first.saturating_sub(self.ticks.of(LEAD_S)) * factor;
         let start = start
             .max(self.free_from.next_multiple_of(factor))
@@ -417,8 +390,6 @@ impl Detector {
         if start + factor >= end {
             return Vec::new();
         }
-        let ticks_from = first.saturating_sub(self.ticks.of(TICK_LEAD_S));
-        let hum = self.mains.estimate(&self.ticks, ticks_from, end / factor);
         let place = |sample: u64| (sample - self.before) as usize;
         let means = self.ticks.means(ticks_from, end / factor);
         let ticks = TickWindow {
@@ -439,6 +410,37 @@ impl Detector {
             ticks,
             tools: &self.tools,
         })
+    }
+
+    /// The events that may be part of a train.
+    fn likely(&self, events: Vec<Event>) -> Vec<Event> {
+        let marks = pairs::likely(&events, self.ticks.rate_hz);
+        let marked = events.into_iter().zip(marks);
+        marked.filter(|(_, mark)| *mark).map(|(e, _)| e).collect()
+    }
+
+    /// The likely events between two ticks, looked for without the hum as it is known now. When they came it was known
+    /// less well, as at the start of a recording or where a tone goes on until the first break, and hid some.
+    fn looked_for_anew(
+        &self,
+        hum: &HumModel,
+        events: &[Event],
+        from: u64,
+        until: u64,
+    ) -> Option<Vec<Event>> {
+        let first = events.first()?.at;
+        let sizes = events.iter().flat_map(|e| e.size);
+        let most = sizes.fold(0.0, |most: f32, size| greater(most, size.abs()));
+        if hum.amplitude() < HIDES * f64::from(most) {
+            return None;
+        }
+        let means = Mains::without_late(hum, &self.ticks, from, until)?;
+        let first = first.saturating_sub(self.ticks.of(LEAD_S));
+        let first = first.max(self.free_from.div_ceil(self.ticks.factor as u64));
+        let mut sieve = Sieve::new(self.ticks.rate_hz);
+        let found = Finder::all(self.ticks.rate_hz, &means, until - means.len() as u64);
+        let later = sieve.notable(found).filter(|e| e.at >= first).collect();
+        Some(self.likely(later)).filter(|events| !events.is_empty())
     }
 
     /// Lets go of what no window can reach any more.

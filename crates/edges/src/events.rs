@@ -35,6 +35,12 @@ const ROUNDING: f32 = 3e-7;
 /// Largest among so many ticks to either side.
 const ALONE: [usize; 2] = [3, 5];
 
+/// Of the strongest event in the time that a rest is waited for, this share disturbs the rest, and this is
+/// kept at all: behind a transformer, a slow make leaves little beside the spike of an opening.
+const LOUD: f32 = 0.3;
+const NOTABLE: f32 = 0.1;
+const MEMORY_S: f64 = 0.450;
+
 /// A step of the tick trace, between tick `at - 1` and tick `at` of the stream.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Event {
@@ -114,6 +120,19 @@ impl Finder {
             taken: WIDE as u64,
             known: WIDE as u64,
         }
+    }
+
+    /// Events of a whole stretch of ticks, which begins with tick `first` of the stream.
+    pub(crate) fn all(tick_rate_hz: f64, means: &[f32], first: u64) -> Vec<Event> {
+        let mut finder = Finder::new(tick_rate_hz);
+        let mut events = Vec::new();
+        while finder.needs_from() + (2 * WIDE as u64) < means.len() as u64 {
+            let until = means.len().min(finder.wants() as usize);
+            events.extend(finder.take(&means[finder.needs_from() as usize..until]));
+        }
+        events.extend(finder.finish());
+        events.iter_mut().for_each(|event| event.at += first);
+        events
     }
 
     /// Ticks up to which events are known.
@@ -212,6 +231,49 @@ impl Finder {
         }
         events.sort_by_key(|e| e.at);
         events
+    }
+}
+
+/// Lets through what is notable beside the strongest events of late.
+#[derive(Debug)]
+pub(crate) struct Sieve {
+    /// Ticks that the strongest are remembered for.
+    memory: u64,
+    /// For each kind of difference: tick and size.
+    strongest: [Vec<(u64, f32)>; 2],
+}
+
+impl Sieve {
+    pub(crate) fn new(tick_rate_hz: f64) -> Self {
+        Sieve {
+            memory: (MEMORY_S * tick_rate_hz).round() as u64,
+            strongest: [Vec::new(), Vec::new()],
+        }
+    }
+
+    pub(crate) fn notable(&mut self, events: Vec<Event>) -> impl Iterator<Item = Event> {
+        events
+            .into_iter()
+            .map(|event| self.weighed(event))
+            .filter(|event| event.size != [0.0; 2])
+    }
+
+    fn weighed(&mut self, event: Event) -> Event {
+        let mut notable = event;
+        for kind in 0..2 {
+            let own = event.size[kind].abs();
+            let strongest = &mut self.strongest[kind];
+            strongest.retain(|(at, size)| at + self.memory >= event.at && *size > own);
+            if own > 0.0 {
+                strongest.push((event.at, own));
+            }
+            let most = strongest.first().map_or(0.0, |s| s.1);
+            notable.loud |= own > 0.0 && own >= LOUD * most;
+            if own < NOTABLE * most {
+                notable.size[kind] = 0.0;
+            }
+        }
+        notable
     }
 }
 

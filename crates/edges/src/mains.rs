@@ -79,14 +79,7 @@ impl Mains {
         }
         let index = self.repeating?;
         let model = self.trackers[index].model(&self.tools.fitters[index], ticks, until)?;
-        let mut means = ticks.means(from, until).to_vec();
-        let rate_hz = ticks.rate_hz;
-        let grid = Grid {
-            start_s: ticks.middle_s(from),
-            rate_hz,
-            mean_s: 1.0 / rate_hz,
-        };
-        model.subtract(&mut means, grid);
+        let means = without(model, ticks, from, until);
         let now = self.repeated == self.judged;
         (now || roughness(&means) < roughness(ticks.means(from, until))).then_some(means)
     }
@@ -101,6 +94,17 @@ impl Mains {
                 fitter.model(&tracker.pieces(fitter, ticks, from.div_ceil(length)..until / length))
             })
             .max_by(|a, b| a.amplitude().total_cmp(&b.amplitude()))
+    }
+
+    /// Ticks from `from` to `until` without a hum that was estimated later; `None` where that leaves them no smoother.
+    pub(crate) fn without_late(
+        hum: &HumModel,
+        ticks: &Ticks,
+        from: u64,
+        until: u64,
+    ) -> Option<Vec<f32>> {
+        let means = without(hum, ticks, from, until);
+        (roughness(&means) < roughness(ticks.means(from, until))).then_some(means)
     }
 
     /// Forgets the pieces before a tick.
@@ -120,6 +124,19 @@ impl Mains {
             .min_by(|a, b| a.1.total_cmp(&b.1))
             .map(|(index, _)| index)
     }
+}
+
+/// Means of the ticks from `from` to `until` without hum.
+fn without(hum: &HumModel, ticks: &Ticks, from: u64, until: u64) -> Vec<f32> {
+    let mut means = ticks.means(from, until).to_vec();
+    let rate_hz = ticks.rate_hz;
+    let grid = Grid {
+        start_s: ticks.middle_s(from),
+        rate_hz,
+        mean_s: 1.0 / rate_hz,
+    };
+    hum.subtract(&mut means, grid);
+    means
 }
 
 /// Sum of all tick to tick changes: a few edges count no more in it than they are large.
