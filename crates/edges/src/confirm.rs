@@ -26,6 +26,8 @@ const MOST_PULSES: usize = 24;
 /// Sizes of like steps differ by less than this factor; so do opening and closing of a short train.
 const SPREAD: f64 = 1.6;
 const UNEQUAL: f64 = 1.4;
+/// Standard deviation of an edge, as a share of the distance to a step beside it that may be part of it.
+const BESIDE: f64 = 0.5;
 /// A break longer than this may be the flash of a hook switch: receivers take openings from 90 ms on for
 /// one.
 const FLASH_S: f64 = 0.090;
@@ -77,10 +79,10 @@ fn is_rough(seen: &Seen) -> bool {
     seen.kinds.iter().any(|k| k.rough)
 }
 
-/// Lifts the doubts of a short train that come from the shape of its transitions alone, where a longer train of the
-/// same line has transitions of such a shape: one or two have no mean to tell it by.
+/// Lifts the doubts of a train that come from the shape of its transitions alone, where a proven train of the same line has
+/// transitions of such a shape: one or two have no mean to tell it by, and that of a few may be too rough.
 fn explain_like(seen: &mut Seen, proven: &[Kind]) {
-    if seen.train.edges.len() / 2 >= PROVING || seen.odd.elsewhere || seen.train.doubts.is_empty() {
+    if seen.odd.elsewhere || seen.train.doubts.is_empty() {
         return;
     }
     let Some(own) = Kind::of(seen) else {
@@ -97,11 +99,25 @@ fn explain_like(seen: &mut Seen, proven: &[Kind]) {
         }
         weak |= LEAST_SNR > if rough { kind.snr } else { edge.snr };
     }
+    if let Some(at_s) = seen.train.unexplained_s().filter(|_| explained) {
+        widen_beside(&mut seen.train.edges, at_s);
+    }
     seen.train.doubts.retain(|doubt| match doubt {
         Doubt::UnexplainedEdge(_) => !explained,
         Doubt::WeakEdge(_) => weak,
         _ => true,
     });
+}
+
+/// The edge nearest to a step that only its like explain may lie anywhere from where it was found up to that step.
+fn widen_beside(edges: &mut [Edge], at_s: f64) {
+    let apart_s = |edge: &&mut Edge| (edge.instant_s - at_s).abs();
+    let nearest = edges
+        .iter_mut()
+        .min_by(|a, b| apart_s(a).total_cmp(&apart_s(b)));
+    if let Some(edge) = nearest {
+        edge.variance_s2 += (BESIDE * (edge.instant_s - at_s)).powi(2);
+    }
 }
 
 /// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
@@ -127,7 +143,8 @@ fn worth_reporting(seen: &Seen, alike: bool) -> bool {
     }
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
     let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
-    clear || (even && *white)
+    let like_the_dial = alike && !train.doubts.contains(&Doubt::Irregular);
+    clear || (even && *white) || like_the_dial
 }
 
 /// An edge that leaves much of its size unexplained, and no white noise, lies in sound that may have made it; and

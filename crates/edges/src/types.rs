@@ -155,10 +155,17 @@ pub struct Train {
 }
 
 impl Train {
-    /// Whether a step lies in it or near it that none of its edges explains.
+    /// Instant of a step in it or near it that none of its edges explains, in seconds.
+    pub(crate) fn unexplained_s(&self) -> Option<f64> {
+        self.doubts.iter().find_map(|doubt| match doubt {
+            Doubt::UnexplainedEdge(at_s) => Some(*at_s),
+            _ => None,
+        })
+    }
+
+    /// Whether there is one.
     pub(crate) fn has_unexplained(&self) -> bool {
-        let mut doubts = self.doubts.iter();
-        doubts.any(|doubt| matches!(doubt, Doubt::UnexplainedEdge(_)))
+        self.unexplained_s().is_some()
     }
 }
 
