@@ -90,7 +90,8 @@ fn explain_like(seen: &mut Seen, proven: &[Kind]) {
     };
     let known = [0, 1].map(|kind| proven.iter().any(|p| p.slow[kind] && own.alike(p)));
     let explained = (0..2).all(|kind| known[kind] || seen.odd.beside[kind] == 0.0);
-    let mut weak = false;
+    // In a train of many pulses a weak one is one unlike the others, which no other train explains.
+    let mut weak = seen.train.edges.len() / 2 >= PROVING;
     for (i, edge) in seen.train.edges.iter_mut().enumerate() {
         let kind = seen.kinds[i % 2];
         let rough = known[i % 2] && !kind.slow && edge.residual > ROUGH_KIND;
