@@ -9,6 +9,7 @@ use crate::events::Event;
 use crate::hum::{Grid, HumModel};
 use crate::levels;
 use crate::linear;
+use crate::reclosures;
 use crate::refine::{Fitted, Refined, Refiner};
 use crate::remainder;
 use crate::ticks;
@@ -391,6 +392,19 @@ fn build(
         &places(|p| p.1.at),
     );
     refined.later(stretch.start as f64);
+    let closures = |refined: &mut Refined| {
+        let slow = refined.kinds.iter().any(|kind| kind.slow);
+        slow.then(|| {
+            reclosures(
+                refined,
+                &samples,
+                window.rate_hz,
+                sign,
+                stretch.start as f64,
+            )
+        })
+    };
+    let mut told = closures(&mut refined);
     let seconds = |at: f64| window.seconds(at);
     let matched = (found.entry.energy * coarse.factor as f64).sqrt();
     let judge = |refined: &Refined| {
@@ -420,6 +434,7 @@ fn build(
     let (mut edges, mut reversals, mut doubts, mut odd) = judge(&refined);
     let rough = [0, 1].map(|kind| refined.take_for_rough(kind, odd.beside[kind], window.rate_hz));
     if rough.contains(&true) {
+        told = told.or_else(|| closures(&mut refined));
         (edges, reversals, doubts, odd) = judge(&refined);
     }
     let residuals: Vec<f64> = edges.iter().map(|e| e.residual).collect();
@@ -431,6 +446,12 @@ fn build(
         .iter()
         .any(Likeness::is_white);
     let clipped = refined.clipped as u64;
+    let mut floor_s = chatter_floor(noise_rms / refined.step, window.rate_hz);
+    if let Some(told) = &told {
+        let from = stretch.start as f64;
+        floor_s = floor_s.max(told.floor / window.rate_hz);
+        reversals = with_reopenings(reversals, &told.reopenings, &|at| window.seconds(from + at));
+    }
     let train = Train {
         level_steps: level_steps(window, found, hum, (first, last)),
         opening_common_s2: refined.kinds[0].common / window.rate_hz.powi(2),
@@ -448,7 +469,7 @@ fn build(
             frequency_hz: h.frequency_hz,
             relative_amplitude: h.amplitude() / refined.step,
         }),
-        chatter_floor_s: chatter_floor(noise_rms / refined.step, window.rate_hz),
+        chatter_floor_s: floor_s,
         count_risk: doubt::count_risk(&edges),
         doubts,
         envelope,
@@ -470,6 +491,48 @@ fn build(
         }),
         reach: reach(coarse, &pulses),
     })
+}
+
+/// Tells the chatter of slow closings, and puts those at their first closure that lie elsewhere. `samples` begin `from`
+/// samples after the window.
+fn reclosures(
+    refined: &mut Refined,
+    samples: &[f64],
+    rate_hz: f64,
+    sign: f64,
+    from: f64,
+) -> reclosures::Told {
+    let places = |(o, c): &(Fitted, Fitted)| (o.at - from, c.at - from);
+    let places: Vec<(f64, f64)> = refined.pulses.iter().map(places).collect();
+    let told = reclosures::tell(samples, rate_hz, sign, &places);
+    let closings: Vec<f64> = places.iter().map(|p| p.1).collect();
+    for moved in told.astray(&closings, rate_hz) {
+        let closing = &mut refined.pulses[moved.pulse].1;
+        let shift = moved.at + from - closing.at;
+        closing.at += shift;
+        closing.half_step += shift;
+        closing.variance = moved.variance;
+    }
+    told
+}
+
+/// Puts the reopenings that were told of each closing, where there are any, in place of what was read as chatter of it.
+fn with_reopenings(
+    mut reversals: Vec<Reversal>,
+    told: &[Vec<(f64, f64)>],
+    seconds: &dyn Fn(f64) -> f64,
+) -> Vec<Reversal> {
+    let edge_of = |pulse: usize| 2 * pulse + 1;
+    for (pulse, reopenings) in told.iter().enumerate().filter(|(_, r)| !r.is_empty()) {
+        reversals.retain(|reversal| reversal.edge != edge_of(pulse));
+        reversals.extend(reopenings.iter().map(|&(start, end)| Reversal {
+            edge: edge_of(pulse),
+            start_s: seconds(start),
+            end_s: seconds(end),
+        }));
+    }
+    reversals.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    reversals
 }
 
 fn longest_chatter_s(edges: &[Edge], reversals: &[Reversal]) -> f64 {

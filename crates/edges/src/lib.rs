@@ -20,6 +20,7 @@ mod linear;
 mod mains;
 mod onset;
 mod pairs;
+mod reclosures;
 mod refine;
 mod remainder;
 mod response;

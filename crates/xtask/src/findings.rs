@@ -35,6 +35,9 @@ pub(crate) struct Options {
     /// Say which recordings were missed or brought a false alarm
     #[arg(long)]
     verbose: bool,
+    /// Write the recordings that were missed or brought a false alarm into this folder, with scenario and truth
+    #[arg(long, value_name = "FOLDER")]
+    keep: Option<std::path::PathBuf>,
     /// Write the page to this file
     #[arg(short)]
     output: Option<std::path::PathBuf>,
@@ -431,6 +434,7 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<()> {
     let healthy = drawn(None, options.healthy, options);
     let alarms = alarms(&healthy);
     say_alarms(&healthy, options);
+    keep(None, &healthy, options)?;
     page.push_str(&healthy_part(&healthy));
     page.push_str(HEAD);
     for fault in FAULTS.iter().filter(|fault| {
@@ -443,6 +447,7 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<()> {
         let row = row(fault, &outcomes, &alarms, healthy.len());
         print!("{row}");
         say_misses(fault, &outcomes, options);
+        keep(Some(fault), &outcomes, options)?;
         page.push_str(&row);
     }
     page.push_str(TAIL);
@@ -669,6 +674,35 @@ fn say_alarms(healthy: &[Outcome], options: &Options) {
             );
         }
     }
+}
+
+/// Writes the recordings of which the findings are not what they should be, for the eyes and for `check`.
+fn keep(fault: Option<&Fault>, outcomes: &[Outcome], options: &Options) -> anyhow::Result<()> {
+    let Some(folder) = &options.keep else {
+        return Ok(());
+    };
+    std::fs::create_dir_all(folder)
+        .with_context(|| format!("cannot make the folder {}", folder.display()))?;
+    let is_odd = |outcome: &&Outcome| match fault {
+        Some(fault) => !outcome.codes.contains(&fault.code),
+        None => !outcome.codes.is_empty(),
+    };
+    let name = fault.map_or("healthy", |fault| fault.code);
+    for outcome in outcomes.iter().filter(is_odd) {
+        let (draw, _) = draw(fault, outcome.index);
+        let mut rendered = synth::render(&draw.scenario);
+        // The channel with the dial alone, as it was detected.
+        let own = rendered.channels.swap_remove(rendered.truth.channel - 1);
+        rendered.channels = vec![own];
+        let path = folder.join(format!("{name}-{}.wav", outcome.index));
+        synth::write_wav(&rendered, synth::Encoding::F32, &path)?;
+        synth::write_truth(&rendered, &path)?;
+        let scenario = serde_json::to_string_pretty(&draw.scenario)? + "\n";
+        let path = path.with_extension("scenario.json");
+        std::fs::write(&path, scenario)
+            .with_context(|| format!("cannot write {}", path.display()))?;
+    }
+    Ok(())
 }
 
 fn say_misses(fault: &Fault, outcomes: &[Outcome], options: &Options) {
