@@ -17,6 +17,8 @@ const SHARP_HALF_S: f64 = 0.004;
 const WIDE_HALF_S: f64 = 0.009;
 /// Half window for slow makes: long enough to average the ringing after an opening.
 const SLOW_HALF_S: f64 = 0.012;
+/// Half window in which a small step shows in noise, and a slow one of any kind.
+const LONG_HALF_S: f64 = 0.025;
 /// Rise of a slow make: feed relays of 1-2 H over a loop of some 500-1000 ohm.
 const RISE_S: f64 = 0.0018;
 
@@ -76,6 +78,16 @@ impl Entry {
     /// The same step and window for a trace of another rate.
     pub(crate) fn at_rate(&self, rate_hz: f64) -> Self {
         Entry::new(self.probe.clone(), self.slow, rate_hz)
+    }
+
+    /// A sharp step through the same probe in longer windows, for a trace of another rate. Of a step through a transformer
+    /// nothing is left in them.
+    pub(crate) fn longer(&self, rate_hz: f64) -> Vec<Self> {
+        let lasts = matches!(self.probe, Probe::FirstOrder(_));
+        let halves = [WIDE_HALF_S, LONG_HALF_S].into_iter().filter(|_| lasts);
+        halves
+            .map(|half_s| Entry::windowed(self.probe.clone(), false, half_s, rate_hz))
+            .collect()
     }
 
     /// Half of the window, with a little room, in seconds: so far reach the side lobes of a match.

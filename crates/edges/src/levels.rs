@@ -8,6 +8,8 @@ const WINDING_S: f64 = 2.5;
 /// A step so close to an edge may be part of it.
 const BEFORE_EDGE_S: f64 = 0.03;
 const AFTER_EDGE_S: f64 = 0.02;
+/// The window of a match keeps this far from an edge.
+const EDGE_S: f64 = 0.002;
 /// Off-normal contacts restore within this time after the last make.
 const RESTORED_S: f64 = 0.4;
 /// Sizes of such steps over the dial's own.
@@ -37,9 +39,11 @@ pub(crate) fn find(
 ) -> Vec<LevelStep> {
     let wide: Vec<f64> = means.iter().map(|&x| f64::from(x)).collect();
     let energies = Energies::new(&wide);
-    let entry = around.entry.at_rate(tick_rate_hz);
-    let strongest = |from_s: f64, to_s: f64, sign: f64| {
-        let tick = |s: f64| ((s.max(0.0) * tick_rate_hz) as usize).min(means.len());
+    // As the dial's own steps are, then in longer windows: the shortest in which a step shows tells its place best.
+    let mut entries = vec![around.entry.at_rate(tick_rate_hz)];
+    entries.extend(around.entry.longer(tick_rate_hz));
+    let tick = |s: f64| ((s.max(0.0) * tick_rate_hz) as usize).min(means.len());
+    let of_entry = |entry: &Entry, from_s: f64, to_s: f64, sign: f64| {
         let spot = tick(from_s)..tick(to_s).max(tick(from_s));
         let field = Field {
             trace: means,
@@ -47,22 +51,23 @@ pub(crate) fn find(
             rate_hz: tick_rate_hz,
             spots: std::slice::from_ref(&spot),
         };
-        bank::candidates(&entry, &field, LEAST_T)
+        bank::candidates(entry, &field, LEAST_T)
             .into_iter()
             .filter(|c| c.amplitude * sign > 0.0 && c.share > LEAST_SHARE)
             .filter(|c| RELATIVE.contains(&(c.amplitude / around.amplitude).abs()))
             .max_by(|a, b| a.t.abs().total_cmp(&b.t.abs()))
     };
-    let winding = strongest(
-        around.first_s - WINDING_S,
-        around.first_s - BEFORE_EDGE_S,
-        -around.sign,
-    );
-    let restored = strongest(
-        around.last_s + AFTER_EDGE_S,
-        around.last_s + RESTORED_S,
-        around.sign,
-    );
+    let strongest = |span: &dyn Fn(f64) -> [f64; 2], sign: f64| {
+        entries.iter().find_map(|entry| {
+            let [from_s, to_s] = span(entry.half_s(tick_rate_hz) + EDGE_S);
+            of_entry(entry, from_s, to_s, sign)
+        })
+    };
+    let (first_s, last_s) = (around.first_s, around.last_s);
+    let before = |clear_s: f64| [first_s - WINDING_S, first_s - BEFORE_EDGE_S.max(clear_s)];
+    let after = |clear_s: f64| [last_s + AFTER_EDGE_S.max(clear_s), last_s + RESTORED_S];
+    let winding = strongest(&before, -around.sign);
+    let restored = strongest(&after, around.sign);
     let step = |c: Candidate| LevelStep {
         instant_s: start_s + c.at as f64 / tick_rate_hz,
         relative: -c.amplitude * around.sign / around.amplitude,
