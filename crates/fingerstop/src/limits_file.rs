@@ -43,37 +43,48 @@ enum ScopeName {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct RangeFile {
-    lower: Option<f64>,
-    upper: Option<f64>,
+    lower: Option<Spanned<f64>>,
+    upper: Option<Spanned<f64>>,
     clause: Option<String>,
 }
 
 /// What is wrong with a file, and where it stands.
 struct Complaint {
-    at: Option<Span<usize>>,
+    at: Span<usize>,
     what: String,
 }
 
 fn complaint<T>(at: Span<usize>, what: impl Into<String>) -> Result<T, Complaint> {
     Err(Complaint {
-        at: Some(at),
+        at,
         what: what.into(),
     })
 }
 
-/// Reads and checks the set in `path`. The message of a failure names the file, and line and column where there
-/// is one.
+/// Reads and checks the set in `path`. The message of a failure names the file, and of one that can be read line and
+/// column.
 pub(crate) fn read(path: &Path) -> Result<LimitSet, String> {
     let shown = path.display();
-    let text = fs::read_to_string(path).map_err(|error| format!("cannot read {shown}: {error}"))?;
-    parsed(&text).map_err(|Complaint { at, what }| match at {
-        Some(span) => {
-            let (line, column) = place(&text, span.start);
-            format!("{shown}, line {line}, column {column}: {what}")
+    let bytes = fs::read(path).map_err(|error| format!("cannot read {shown}: {error}"))?;
+    let (text, read) = match String::from_utf8(bytes) {
+        Ok(text) => {
+            let read = parsed(&text);
+            (text, read)
         }
-        None => format!("{shown}: {what}"),
+        Err(odd) => {
+            let valid = odd.utf8_error().valid_up_to();
+            let text = String::from_utf8_lossy(&odd.as_bytes()[..valid]).into_owned();
+            (text, complaint(valid..valid, NO_TEXT))
+        }
+    };
+    read.map_err(|Complaint { at, what }| {
+        let (line, column) = place(&text, at.start);
+        format!("{shown}, line {line}, column {column}: {what}")
     })
 }
+
+const NO_TEXT: &str =
+    "no text in UTF-8: a set of limits is a TOML file, as docs/limits.md shows one";
 
 /// Line and column of a byte, both counted from 1; columns are characters.
 fn place(text: &str, byte: usize) -> (usize, usize) {
@@ -85,8 +96,8 @@ fn place(text: &str, byte: usize) -> (usize, usize) {
 
 fn parsed(text: &str) -> Result<LimitSet, Complaint> {
     let file: SetFile = toml::from_str(text).map_err(|error| Complaint {
-        at: error.span(),
-        what: error.message().replace('\n', ", "),
+        at: error.span().unwrap_or_default(),
+        what: in_words(error.message()),
     })?;
     let name = name(&file.name)?;
     let set = LimitSet {
@@ -107,8 +118,25 @@ fn parsed(text: &str) -> Result<LimitSet, Complaint> {
         pause_ms: range("pause_ms", &file.pause_ms, 1e6)?,
         ..LimitSet::own(name)
     };
-    limits_something(&set)?;
+    limits_something(&set, text.len())?;
     Ok(set)
+}
+
+/// The parser's message in one line, and without the names of types that only programmers know.
+fn in_words(message: &str) -> String {
+    [
+        ("\n", ", "),
+        ("expected f64", "expected a number"),
+        ("expected a sequence", "expected a list such as [\"bench\"]"),
+        (
+            "expected struct RangeFile",
+            "expected a table with lower and upper",
+        ),
+    ]
+    .into_iter()
+    .fold(message.to_owned(), |message, (from, to)| {
+        message.replace(from, to)
+    })
 }
 
 fn owned(text: Option<String>) -> Option<Cow<'static, str>> {
@@ -172,26 +200,30 @@ fn range(
         upper,
         clause,
     } = range.get_ref();
-    let possible = |limit: &f64| limit.is_finite() && (0.0..=most).contains(limit);
-    if let Some(limit) = lower.iter().chain(upper).find(|limit| !possible(limit)) {
+    let possible = |limit: f64| limit.is_finite() && (0.0..=most).contains(&limit);
+    let mut limits = lower.iter().chain(upper);
+    if let Some(odd) = limits.find(|limit| !possible(*limit.get_ref())) {
+        let limit = odd.get_ref();
         let what = format!("{name} has the limit {limit}: it must lie between 0 and {most}");
-        return complaint(range.span(), what);
+        return complaint(odd.span(), what);
     }
-    match (lower, upper) {
+    let value = |limit: &Option<Spanned<f64>>| limit.as_ref().map(|limit| *limit.get_ref());
+    match (value(lower), value(upper)) {
         (None, None) => complaint(range.span(), format!("{name} has neither lower nor upper")),
-        (Some(lower), Some(upper)) if lower >= upper => complaint(
-            range.span(),
-            format!("{name} has lower {lower} and upper {upper}: nothing lies between them"),
+        (Some(least), Some(greatest)) if least >= greatest => complaint(
+            upper.as_ref().map_or(range.span(), Spanned::span),
+            format!("{name} has lower {least} and upper {greatest}: nothing lies between them"),
         ),
-        _ => Ok(Some(Range {
-            lower: *lower,
-            upper: *upper,
+        (lower, upper) => Ok(Some(Range {
+            lower,
+            upper,
             clause: owned(clause.clone()),
         })),
     }
 }
 
-fn limits_something(set: &LimitSet) -> Result<(), Complaint> {
+/// `end` is where a limit could be written.
+fn limits_something(set: &LimitSet, end: usize) -> Result<(), Complaint> {
     let blank = LimitSet {
         name: set.name.clone(),
         title: set.title.clone(),
@@ -206,10 +238,7 @@ fn limits_something(set: &LimitSet) -> Result<(), Complaint> {
     if *set == blank {
         let what = "no limit is given: write a table such as [speed_pps] with lower and upper; others are \
                     percent_break, percent_make, break_make_ratio, period_ms, break_ms, make_ms, bounce_ms, pause_ms";
-        return Err(Complaint {
-            at: None,
-            what: what.to_owned(),
-        });
+        return complaint(end..end, what);
     }
     Ok(())
 }
@@ -219,12 +248,9 @@ fn limits_something(set: &LimitSet) -> Result<(), Complaint> {
 mod tests {
     use super::*;
 
-    fn refused(text: &str) -> (Option<(usize, usize)>, String) {
+    fn refused(text: &str) -> ((usize, usize), String) {
         let complaint = parsed(text).err().unwrap();
-        (
-            complaint.at.map(|span| place(text, span.start)),
-            complaint.what,
-        )
+        (place(text, complaint.at.start), complaint.what)
     }
 
     #[test]
@@ -249,38 +275,55 @@ mod tests {
     #[test]
     fn complaints_say_where() {
         let cases = [
-            ("name = \"a\"\n[speed_pps\n", Some((2, 11)), "table"),
-            ("name = \"a\"\nsped = 3\n", Some((2, 1)), "sped"),
+            ("name = \"a\"\n[speed_pps\n", (2, 11), "table"),
+            ("name = \"a\"\nsped = 3\n", (2, 1), "sped"),
             (
                 "name = \"a\"\n[speed_pps]\nlower = \"ten\"\n",
-                Some((3, 9)),
-                "string",
+                (3, 9),
+                "string \"ten\", expected a number",
             ),
+            (
+                "name = \"a\"\nscope = \"bench\"\n[speed_pps]\nlower = 9\n",
+                (2, 9),
+                "expected a list such as",
+            ),
+            (
+                "name = \"a\"\nspeed_pps = 10\n",
+                (2, 13),
+                "expected a table with lower and upper",
+            ),
+            (
+                "name = \"a\"\n[speed_hz]\nlower = 9\n",
+                (2, 2),
+                "unknown field `speed_hz`, expected one of `name`",
+            ),
+            ("", (1, 1), "missing field `name`"),
+            ("name = \"a\"\n[speed_pps]\nupper = nan\n", (3, 9), "NaN"),
             (
                 "name = \"a\"\n\n[speed_pps]\nlower = 10.5\nupper = 9.5\n",
-                Some((3, 1)),
+                (5, 9),
                 "nothing lies between",
             ),
-            ("name = \"a\"\n[speed_pps]\n", Some((2, 1)), "neither"),
+            ("name = \"a\"\n[speed_pps]\n", (2, 1), "neither"),
             (
                 "name = \"a\"\n[percent_break]\nupper = 164\n",
-                Some((2, 1)),
+                (3, 9),
                 "between 0 and 100",
             ),
             (
                 "name = \"jp-10\"\n[speed_pps]\nlower = 9\n",
-                Some((1, 8)),
+                (1, 8),
                 "taken",
             ),
             (
                 "name = \"a b\"\n[speed_pps]\nlower = 9\n",
-                Some((1, 8)),
+                (1, 8),
                 "letters",
             ),
-            ("name = \"a\"\n", None, "no limit"),
+            ("name = \"a\"\n", (2, 1), "no limit"),
             (
                 "name = \"a\"\n[percent_break]\nlower = 60\n[percent_make]\nlower = 30\n",
-                Some((4, 1)),
+                (4, 1),
                 "complement",
             ),
         ];

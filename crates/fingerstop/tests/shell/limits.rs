@@ -172,6 +172,17 @@ fn a_set_that_cannot_be_used_says_where() {
         ran.stderr
     );
     assert_eq!(ran.stderr.lines().count(), 1);
+    // A recording given in its place: no text, and the place of the first byte that is none.
+    session.write("no-text.toml", b"name = \"a\"\nRIFF\xff\xfe\x00");
+    let ran = session.run(&["limits", "test", "no-text.toml"]);
+    assert_eq!((ran.stdout.as_str(), ran.code), ("", Some(3)));
+    assert!(
+        ran.stderr
+            .starts_with("fingerstop: no-text.toml, line 2, column 5: no text in UTF-8"),
+        "{}",
+        ran.stderr
+    );
+    assert_eq!(ran.stderr.lines().count(), 1);
     let absent = session.run(&["limits", "test", "absent.toml"]);
     assert_eq!((absent.stdout.as_str(), absent.code), ("", Some(3)));
     assert!(
