@@ -73,7 +73,9 @@ fn adapter() -> Receiver {
         set: LimitSet {
             title: Cow::Borrowed("common adapter for a rotary telephone"),
             scopes: Cow::Borrowed(&[Scope::Receive]),
-            document: Cow::Borrowed("default constants of an open-source line driver"),
+            document: Cow::Borrowed(
+                "default constants of an open-source line driver (built for short hook flashes it counts 80 ms at most)",
+            ),
             grade: Grade::Practice,
             evidence: Cow::Borrowed(
                 "the constants were read in its source text; adapters differ, and none is bound by them",

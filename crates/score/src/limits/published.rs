@@ -62,9 +62,12 @@ fn au_s002() -> LimitSet {
         clause: Cow::Borrowed("cl. 5.5.1.8"),
         year: Cow::Borrowed("2010"),
         grade: Grade::A,
-        evidence: Cow::Borrowed("the clause was read in a page-by-page copy"),
+        evidence: Cow::Borrowed(
+            "the clause was read in a page-by-page copy; its front matter carries the wording of a draft for comment",
+        ),
         note: Cow::Borrowed(
-            "limits in milliseconds only, no speed and no percent break; the text no longer recommends decadic \
+            "limits in milliseconds only, no speed and no percent break, for a circuit of 48 V and 1900 ohm; of the \
+             pause 800 ms is recommended, and a programmed pause is excepted; the text no longer recommends decadic \
              signalling for new equipment",
         ),
         line_current: Some(CurrentDefinition {
@@ -162,6 +165,11 @@ fn jp_20() -> LimitSet {
     LimitSet {
         name: Cow::Borrowed("jp-20"),
         title: Cow::Borrowed("Japan, 20 pps class"),
+        evidence: Cow::Borrowed(
+            "the ordinance's table was read for what an exchange must receive (grade A), in a copy that leaves out the \
+             unit of the speed; the same figures for what a terminal must send, per second, stand in the Terminal \
+             Facilities Regulations, read at second hand (A-)",
+        ),
         pps: Some(Range::between(18.4, 21.6)),
         percent: Some(PercentLimit::Make(Range::between(30.0, 36.0))),
         pause_ms: Some(Range::at_least(450.0)),
@@ -245,10 +253,13 @@ fn us_switch_1924() -> LimitSet {
         title: Cow::Borrowed("USA, step-by-step switches, what they work with"),
         scopes: Cow::Borrowed(&[Scope::Receive]),
         document: Cow::Borrowed("Principles of Automatic Telephony"),
-        clause: Cow::Borrowed("§5"),
+        clause: Cow::Borrowed("page not known"),
         year: Cow::Borrowed("1924"),
         grade: Grade::B,
-        evidence: Cow::Borrowed("a transcription in somebody's research notes was read"),
+        evidence: Cow::Borrowed(
+            "a transcription in somebody's research notes was read (their §5), which say that they were taken from \
+             the book's scan",
+        ),
         note: Cow::Borrowed("no limit on the share of break is in the book"),
         pps: Some(Range::between(8.0, 12.0)),
         ..BLANK
