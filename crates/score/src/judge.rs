@@ -469,10 +469,35 @@ mod tests {
         }
     }
 
-    /// A published worked example of the four words (a micrometer, error at most ± 0.003 mm, U = 0.0010 mm):
-    /// 0.0017 mm passes, 0.0025 mm is inside by less than U; beyond the limit 0.0035 mm by less, 0.0045 mm by more.
+    /// JCGM 106:2012 clause 7.3, Table 1: how many standard uncertainties a value lies inside one limit that it conforms
+    /// to with a given probability. The guide was not opened; a public program that reproduces its examples names the
+    /// table. Its figures are quantiles of the normal distribution, to be had again with Python's standard library,
+    /// `statistics.NormalDist().inv_cdf(p)`; rounded to 0.005 they change the probability by that times its density.
     #[test]
-    fn the_four_words_of_a_published_example() {
+    fn one_sided_conformance_by_the_guides_table() {
+        for (p, z) in [
+            (0.80, 0.84),
+            (0.85, 1.04),
+            (0.90, 1.28),
+            (0.95, 1.64),
+            (0.99, 2.33),
+            (0.999, 3.09),
+        ] {
+            let density = (-z * z / 2.0f64).exp() / std::f64::consts::TAU.sqrt();
+            let rounded = 1.01 * 0.005 * density;
+            let u = 0.03;
+            let above = conformance_probability(10.0 - z * u, u, None, Some(10.0));
+            assert_abs_diff_eq!(above, p, epsilon = rounded);
+            let below = conformance_probability(10.0 + z * u, u, Some(10.0), None);
+            assert_abs_diff_eq!(below, p, epsilon = rounded);
+        }
+    }
+
+    /// The bands of ILAC-G8:09/2019 clause 4.2.3 by hand, for an error of at most ± 0.003 mm and U = 0.0010 mm: pass up to
+    /// 0.002 mm, conditional pass to the limit, conditional fail up to 0.004 mm. The micrometer that these figures are of
+    /// is a usual example of calibration courses, told from memory; no text with it was found.
+    #[test]
+    fn the_four_words_by_hand() {
         let word_of = |error_mm| word(error_mm, Some(-0.003), Some(0.003), 0.0010);
         assert_eq!(word_of(0.0017), Verdict::Pass);
         assert_eq!(word_of(0.0025), Verdict::ConditionalPass);
