@@ -6,6 +6,7 @@
 mod batch;
 mod compare;
 mod demo;
+mod examples;
 mod formats;
 mod gaps;
 mod input;

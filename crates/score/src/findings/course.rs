@@ -239,8 +239,8 @@ impl Place<'_> {
             (true, false) => "has a break shorter by",
         };
         let evidence = format!(
-            "the {} pulse {what} {} % of the period in {}",
-            from_the_last(from_last),
+            "the {} {what} {} % of the period in {}",
+            pulse_from_the_last(from_last),
             figure(percent.abs()),
             if alone {
                 "the only digit that reaches it".into()
@@ -322,6 +322,17 @@ fn from_the_last(from_last: usize) -> String {
     match from_last {
         0 => "last".into(),
         _ => format!("{} from the last", crate::wording::ordinal(from_last + 1)),
+    }
+}
+
+/// `last pulse`, `2nd pulse from the last`.
+fn pulse_from_the_last(from_last: usize) -> String {
+    match from_last {
+        0 => "last pulse".into(),
+        _ => format!(
+            "{} pulse from the last",
+            crate::wording::ordinal(from_last + 1)
+        ),
     }
 }
 
