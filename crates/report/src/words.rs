@@ -75,6 +75,18 @@ pub fn quench_word(quench: Quench) -> &'static str {
     }
 }
 
+/// No chatter is longer than what is looked for after a closing, in milliseconds: a floor beyond that hides all of it.
+const CHATTER_MS: f64 = 5.0;
+
+/// What is said of chatter where none was seen.
+pub(crate) fn no_chatter(floor_ms: f64) -> String {
+    if floor_ms > CHATTER_MS {
+        "cannot be told in this recording".to_owned()
+    } else {
+        format!("none longer than {floor_ms:.2} ms")
+    }
+}
+
 /// The name of a quantity for people, and its unit.
 pub(crate) fn quantity(name: &str) -> (&'static str, &'static str) {
     match name {

@@ -605,8 +605,8 @@ findings that need sure digits are withheld: the next column leaves those record
 surplus or missing pulses of single digits beside a finding about all of them, or a late opening beside a long period.\n\
 - Chatter, off-normal contacts and the make level leave no trace in some kinds of recording (spikes only, heavy noise, \
 samples cut off flat, low rates): those are not drawn for these findings.\n\
-- The aim is 95 % found and under 1 % false alarms. `--verbose` names every miss with its kind of recording; the known \
-shortfalls stand in the changelog.\n\
+- The aim is 95 % found and under 1 % false alarms. `--verbose` names every miss with its kind of recording, \
+`--keep FOLDER` writes them.\n\
 - `split-break` and `late-reopening` are never sure by design: the digit's count is in doubt, so only the first column \
 tells.\n\
 - Every finding has a row: a test of this page's program compares it with the list.\n";

@@ -129,7 +129,9 @@ pub(super) const FINDINGS: [BenchEntry; 26] = [
         apart: "It begins within 5 ms of the closure; a later reopening is late-reopening.",
         first: "Clean the pulse contacts; then look at the tension of their springs.",
         caution: "Only AS/CA S002:2010 limits bounce (0.5 ms). What is shorter than the recording's floor cannot be seen; \
-                  the report says the floor. Usual range and advice are common practice, no source.",
+                  the report says the floor. In a loop with relays the current rises slowly after a closure: there chatter \
+                  is told by what discharges into the contact at each closure, not under some 0.7 ms, and not at all \
+                  where nothing does: no bounce limit is judged then. Usual range and advice are common practice, no source.",
     },
     BenchEntry {
         code: "split-break",
@@ -196,7 +198,7 @@ pub(super) const FINDINGS: [BenchEntry; 26] = [
     BenchEntry {
         code: "pulses-while-winding",
         is: "Openings while the wheel is wound, before the pulses of the return.",
-        apart: "The off-normal contacts operate before them and do not restore before the digit. It needs a recording that \
+        apart: "The off-normal contacts do not restore between them and the digit, and restore after it. It needs a recording that \
                 shows the step of those contacts.",
         first: "Wind slowly by hand and watch the pulse contacts; then slipping cam or trigger.",
         caution: "Derived: pulses belong to the return only (pamphlet Telephones 5/1).",

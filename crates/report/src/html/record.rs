@@ -7,7 +7,7 @@ use super::page::{self, badge, safe};
 use crate::figure::{clock_joined, limits as limits_in_words, to_its_place, with_uncertainty};
 use crate::plot::{PlotError, Theme};
 use crate::record::{Measured, Record};
-use crate::words::{name, pulses, quantity, quench_word, tap_word, verdict_words};
+use crate::words::{name, no_chatter, pulses, quantity, quench_word, tap_word, verdict_words};
 use crate::{overlay_plot, overview_plot, timing_plot};
 
 const SCRIPT: &str = include_str!("record.js");
@@ -202,7 +202,7 @@ fn lines(digit: &Digit, settings: &Settings) -> Vec<Line> {
     let chatter = if digit.chatter_ms_max > 0.0 {
         format!("up to {:.2} ms after closing", digit.chatter_ms_max)
     } else {
-        format!("none longer than {:.2} ms", digit.chatter_floor_ms)
+        no_chatter(digit.chatter_floor_ms)
     };
     let optional = [
         digit

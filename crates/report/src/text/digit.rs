@@ -4,7 +4,7 @@ use score::{Check, Digit, Scored, Settings, Summary, Value, Verdict};
 
 use super::page::Page;
 use crate::figure::{clock_joined, limits, to_its_place, with_uncertainty};
-use crate::words::{quantity, verdict_words};
+use crate::words::{no_chatter, quantity, verdict_words};
 
 /// Writes what was measured of `digit`, beside the limits that it was compared with.
 pub(super) fn figures(page: &mut Page, digit: &Digit, scored: &Scored, settings: &Settings) {
@@ -105,7 +105,7 @@ impl Rows<'_> {
         let figure = if digit.chatter_ms_max > 0.0 {
             format!("up to {:.1} ms after closing", digit.chatter_ms_max)
         } else {
-            format!("none longer than {:.2} ms", digit.chatter_floor_ms)
+            no_chatter(digit.chatter_floor_ms)
         };
         let check = self
             .checks
