@@ -50,6 +50,8 @@ pub(crate) struct Onsets {
     pub(crate) residual: f64,
     /// Share of the largest excursion that the first millisecond after the onset reaches.
     pub(crate) departs: f64,
+    /// Of what that millisecond reaches, the share that the onset fit leaves.
+    pub(crate) unexplained: f64,
 }
 
 /// Finds the onsets of alike transitions near `places` (samples). Rough ones may begin with a spike that is shorter than a
@@ -229,6 +231,7 @@ impl Group<'_> {
         let common = shared.variance + self.model_error(mean, offset).powi(2);
         let half = self.half_step(mean, offset);
         let (noise, size) = self.noise_and_size(mean, offset);
+        let [first, largest] = self.excursions(mean, offset);
         let spread = (places.len() as f64).sqrt();
         let each = places
             .iter()
@@ -249,7 +252,8 @@ impl Group<'_> {
             common,
             noise: noise * spread / size.max(f64::MIN_POSITIVE),
             residual: shared.residual,
-            departs: self.departs(mean, offset),
+            departs: first / largest.max(f64::MIN_POSITIVE),
+            unexplained: shared.residual / first.max(f64::MIN_POSITIVE),
         })
     }
 
@@ -504,14 +508,14 @@ impl Group<'_> {
             })
     }
 
-    /// Share of the largest excursion after the onset that the first of it, which is fitted, reaches.
-    fn departs(&self, mean: &Mean, offset: f64) -> f64 {
+    /// Largest excursion of the first millisecond after the onset, which is fitted, and of all that follows.
+    fn excursions(&self, mean: &Mean, offset: f64) -> [f64; 2] {
         let index = ((offset - mean.start).max(4.0) as usize).min(mean.values.len() - 1);
         let level = mean.values[index.saturating_sub(self.length(0.0003).max(2))];
         let largest = |values: &[f64]| values.iter().map(|v| (v - level).abs()).fold(0.0, f64::max);
         let after = &mean.values[index..];
         let first = self.length(FIT_AFTER_S).clamp(1, after.len());
-        largest(&after[..first]) / largest(after).max(f64::MIN_POSITIVE)
+        [largest(&after[..first]), largest(after)]
     }
 
     /// Noise of the mean before the onset, and the largest excursion after it.

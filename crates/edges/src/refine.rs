@@ -41,7 +41,9 @@ const EVIDENT_RESIDUALS: f64 = 0.15;
 const EVIDENT_SHIFT_S: f64 = 0.006;
 /// Or it lies equally far from all the sharp steps of three or more, and then it need not explain as much.
 const ALIKE_S: f64 = 0.000_15;
-const ALIKE_RESIDUALS: f64 = 0.4;
+const ALIKE_RESIDUALS: f64 = 0.5;
+/// Or leaves less than this of what follows it within a millisecond, which may be far larger than the step.
+const UNEXPLAINED_ALIKE: f64 = 0.15;
 const DEPARTS_ALIKE: f64 = 0.3;
 /// A kind that sharp steps fit so badly is also looked at around its coarse places.
 const ROUGH_RESIDUAL: f64 = 0.25;
@@ -58,6 +60,8 @@ const ROUGH_MOST: f64 = 0.75;
 const ROUGH_NOISES: f64 = 5.0;
 const ROUGH_FLOOR: f64 = 0.01;
 const ROUGH_SHARE_S: f64 = 0.000_8;
+/// The same for all of a kind together.
+const ROUGH_COMMON_S: f64 = 0.004;
 /// Share of its difference from the others' shift that an onset is uncertain by.
 const SHIFT_SHARE: f64 = 0.25;
 /// Standard uncertainty of a place that no fit has improved.
@@ -163,7 +167,7 @@ impl Refined {
         );
         self.kinds[kind].slow = true;
         self.kinds[kind].rough = true;
-        self.kinds[kind].common += ONSET_COMMON * ONSET_COMMON;
+        self.kinds[kind].common += rough_common(residual, rate_hz);
         true
     }
 
@@ -448,7 +452,7 @@ impl<'a> Refiner<'a> {
             roughen(fitted.iter_mut(), kind.noise, self.rate_hz);
             kind.slow = true;
             kind.rough = true;
-            kind.common = ONSET_COMMON * ONSET_COMMON;
+            kind.common = rough_common(residual, self.rate_hz);
         }
     }
 
@@ -470,14 +474,14 @@ impl<'a> Refiner<'a> {
         // most of the transition follows at once, and the onset explains nearly all of it.
         let spread = shifts.iter().map(|s| (s - usual).abs()).fold(0.0, f64::max);
         let alike = shifts.len() >= ROUGH_LEAST && spread < ALIKE_S * self.rate_hz;
+        let explained = left < ALIKE_RESIDUALS || onsets.unexplained < UNEXPLAINED_ALIKE;
         let evident = (onsets.departs > DEPARTS && left < EVIDENT_RESIDUALS)
-            || (alike && onsets.departs > DEPARTS_ALIKE && left < ALIKE_RESIDUALS);
-        let farthest = if evident {
-            EVIDENT_SHIFT_S * self.rate_hz
-        } else {
-            self.farthest_shift(residual)
-        };
-        if !agree && (left > SLOW_RESIDUALS || usual.abs() > farthest) {
+            || (alike && onsets.departs > DEPARTS_ALIKE && explained);
+        let mut farthest = self.farthest_shift(residual);
+        if evident {
+            farthest = farthest.max(EVIDENT_SHIFT_S * self.rate_hz);
+        }
+        if !agree && ((left > SLOW_RESIDUALS && !evident) || usual.abs() > farthest) {
             return Some(false);
         }
         for ((fitted, onset), shift) in fitted.iter_mut().zip(&onsets.each).zip(&shifts) {
@@ -705,6 +709,12 @@ fn roughen<'a>(fitted: impl Iterator<Item = &'a mut Fitted>, noise: f64, rate_hz
 /// Variance of a transition that a sharp step describes as badly as its residual says, in seconds².
 pub(crate) fn rough_variance_s2(residual: f64) -> f64 {
     (ROUGH_SHARE_S * residual).powi(2)
+}
+
+/// What such places may be off for all transitions of a kind alike, as a variance in samples²: where the line rings, a
+/// sharp step fits a later swing of it as well.
+fn rough_common(residual: f64, rate_hz: f64) -> f64 {
+    (ROUGH_COMMON_S * residual * rate_hz).powi(2)
 }
 
 fn fitted(fit: &Fit, sign: f64) -> Fitted {
