@@ -11,8 +11,11 @@ use crate::response::{Response, Term};
 use crate::shape::{Shape, resample};
 use rustfft::num_complex::Complex64;
 
-/// Places of alike transitions may differ by so much before they are lined up.
+/// Places of alike transitions may differ by so much before they are lined up; of rough ones by more, where a place so
+/// far away is so many times as like the others: a spike that a sharp step did not find.
 const LINE_UP_S: f64 = 0.0025;
+const LINE_UP_FAR_S: f64 = 0.009;
+const FAR_LIKENESS: f64 = 2.0;
 /// Mean waveform: from so long before the place to so long after it.
 const MEAN_BEFORE_S: f64 = 0.009;
 const MEAN_AFTER_S: f64 = 0.007;
@@ -264,23 +267,43 @@ impl Group<'_> {
     /// Moves the places by whole samples so that all transitions lie alike. Sharp fits to slow or spiked
     /// transitions may have taken the spike of one and the rise of another.
     fn line_up(&self, places: &[f64]) -> Vec<f64> {
-        let reach = self.length(LINE_UP_S) as i64;
+        let near = self.length(LINE_UP_S) as i64;
+        let reach = if self.spiked {
+            self.length(LINE_UP_FAR_S) as i64
+        } else {
+            near
+        };
         let around = self.length(MEAN_AFTER_S) as i64;
-        let Some(reference) = places.get(places.len() / 2).map(|p| p.round() as i64) else {
+        // The one with the most of the transition around it is the least astray.
+        let around_each = places
+            .iter()
+            .map(|place| self.changes(place.round() as i64 - around, 2 * around));
+        let Some(reference) = around_each
+            .map(|changes| (linear::dot(&changes, &changes), changes))
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, changes)| changes)
+        else {
             return places.to_vec();
         };
-        let reference = self.changes(reference - around, 2 * around);
         places
             .iter()
             .map(|place| {
                 let at = place.round() as i64;
                 let changes = self.changes(at - around - reach, 2 * (around + reach));
-                let best = changes
+                let likeness: Vec<f64> = changes
                     .windows(reference.len())
                     .map(|here| linear::dot(&reference, here))
-                    .enumerate()
-                    .max_by(|a, b| a.1.total_cmp(&b.1));
-                (at + best.map_or(0, |b| b.0 as i64 - reach)) as f64
+                    .collect();
+                let best = |within: i64| {
+                    let shifts = -within..=within;
+                    let likeness = shifts.map(|shift| (shift, likeness[(shift + reach) as usize]));
+                    likeness.max_by(|a, b| a.1.total_cmp(&b.1))
+                };
+                let shift = match (best(near), best(reach)) {
+                    (Some(near), Some(far)) if far.1 > FAR_LIKENESS * near.1 => far.0,
+                    (near, _) => near.map_or(0, |near| near.0),
+                };
+                (at + shift) as f64
             })
             .collect()
     }
