@@ -9,7 +9,7 @@ use crate::types::{Direction, Doubt, Edge, Polarity, Train};
 
 /// A train with so many even pulses proves itself.
 const PROVING: usize = 3;
-/// Breaks of one dial differ by less than this factor's logarithm.
+/// Breaks of one dial, and its periods, differ by less than this factor's logarithm.
 const ALIKE: f64 = 0.35;
 /// How far one line moves the trace differs by less.
 const SAME_REACH: f64 = 0.7;
@@ -37,10 +37,17 @@ const FLASH_S: f64 = 0.090;
 pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     let proven: Vec<Kind> = seen
         .iter()
-        .filter(|s| !is_short(s) && s.train.doubts.is_empty())
+        .filter(|s| !is_short(s) && s.train.doubts.is_empty() && !s.sounded)
         .filter_map(Kind::of)
         .collect();
     seen.iter_mut().for_each(|s| explain_like(s, &proven));
+    // Openings and closings of one sound are a dial's only where other digits on the line say that it sounds so.
+    let whole: Vec<(f64, f64)> = seen.iter().filter(|s| !s.sounded).map(extent).collect();
+    let is_free = |own: (f64, f64)| whole.iter().all(|w| own.1 < w.0 || own.0 > w.1);
+    seen.retain(|s| {
+        let alike = |own: Kind| proven.iter().any(|p| own.alike(p));
+        !s.sounded || (is_free(extent(s)) && Kind::of(s).is_some_and(alike))
+    });
     // A hand on the hook makes some openings that no dial makes; the rest of them is hers too.
     let handled = seen.iter().any(|s| {
         let single = s.train.edges.len() == 2;
@@ -133,6 +140,10 @@ fn worth_reporting(seen: &Seen, alike: bool) -> bool {
     // What a mean explains may be any sound that repeats.
     let clear = !is_rough(seen) && leaves_little(Direction::Opening);
     let unexplained = train.has_unexplained();
+    let like_the_dial = alike && pulses > 1 && !train.doubts.contains(&Doubt::Irregular);
+    if like_the_dial {
+        return true;
+    }
     if pulses < PROVING {
         // What a recording that starts inside a train leaves of its pulse before is no click.
         let cut = train.doubts.contains(&Doubt::StartsInside);
@@ -144,8 +155,7 @@ fn worth_reporting(seen: &Seen, alike: bool) -> bool {
     }
     let weak = train.doubts.iter().any(|d| matches!(d, Doubt::WeakEdge(_)));
     let even = pulses >= 4 && !weak && !train.doubts.contains(&Doubt::Irregular);
-    let like_the_dial = alike && !train.doubts.contains(&Doubt::Irregular);
-    clear || (even && *white) || like_the_dial
+    clear || (even && *white)
 }
 
 /// An edge that leaves much of its size unexplained, and no white noise, lies in sound that may have made it; and
@@ -168,9 +178,20 @@ fn drowned(
 
 /// Usual break over usual period; `None` for a single pulse.
 fn share_of_period(train: &Train) -> Option<f64> {
+    Some(usual_break(train)? / usual_period(train)?)
+}
+
+fn usual_period(train: &Train) -> Option<f64> {
     let starts: Vec<f64> = train.edges.iter().step_by(2).map(|e| e.instant_s).collect();
     let periods: Vec<f64> = starts.windows(2).map(|w| w[1] - w[0]).collect();
-    Some(usual_break(train)? / linear::median(&periods)?)
+    linear::median(&periods)
+}
+
+/// From the first edge to the last, in seconds.
+fn extent(seen: &Seen) -> (f64, f64) {
+    let edges = &seen.train.edges;
+    let at = |edge: Option<&Edge>| edge.map_or(0.0, |edge| edge.instant_s);
+    (at(edges.first()), at(edges.last()))
 }
 
 /// Whether the openings of a train are steps of one size, and so the closings; in a short train also one and
@@ -194,6 +215,7 @@ fn like_steps(train: &Train) -> bool {
 #[derive(Clone, Copy, Debug)]
 struct Kind {
     break_s: f64,
+    period_s: Option<f64>,
     reach: f64,
     polarity: Polarity,
     /// Openings, closings are slow.
@@ -204,6 +226,7 @@ impl Kind {
     fn of(seen: &Seen) -> Option<Self> {
         Some(Kind {
             break_s: usual_break(&seen.train)?,
+            period_s: usual_period(&seen.train),
             reach: seen.reach,
             polarity: seen.train.polarity,
             slow: seen.kinds.map(|k| k.slow),
@@ -215,7 +238,11 @@ impl Kind {
     }
 
     fn alike(&self, other: &Kind) -> bool {
-        self.same_line(other) && (self.break_s / other.break_s).ln().abs() < ALIKE
+        let near = |own: f64, other: f64| (own / other).ln().abs() < ALIKE;
+        let in_step = self.period_s.zip(other.period_s);
+        self.same_line(other)
+            && near(self.break_s, other.break_s)
+            && in_step.is_none_or(|(own, other)| near(own, other))
     }
 }
 

@@ -184,7 +184,8 @@ impl Detector {
     /// half a second after its last make. Their instants are final; of a short train the end of the recording
     /// may yet lift a doubt, and then widen its uncertainty, or show that it was no dialling.
     pub fn trains(&self) -> impl Iterator<Item = &Train> {
-        self.seen.iter().map(|s| &s.train)
+        let wired = self.seen.iter().filter(|s| !s.sounded);
+        wired.map(|s| &s.train)
     }
 
     /// What would be given if the recording ended here, without the stretch that is not yet over: short trains
@@ -312,14 +313,23 @@ impl Detector {
 
     /// Analyses the events up to the sample `end` and takes the trains that ended by tick `settled`.
     fn analyse(&mut self, end: u64, settled: u64, last: bool) {
-        let mut seen = self.look(end, last);
-        seen.retain(|s| !s.sounded);
-        let (over, open): (Vec<Seen>, Vec<Seen>) = seen
+        let seen = self.look(end, last);
+        let factor = self.ticks.factor as u64;
+        let forced = !last && settled * factor >= end;
+        let (over, mut open): (Vec<Seen>, Vec<Seen>) = seen
             .into_iter()
             .partition(|s| self.is_over(&s.train, end, settled, last));
+        open.retain(|s| !s.sounded);
         for seen in over {
-            let after = (end_of(&seen.train) + FREE_AFTER_S) * self.rate_hz;
-            self.free_from = self.free_from.max(after as u64);
+            if seen.sounded {
+                // One sound may yet be a dial's, if nothing else speaks against it and other digits sound so too.
+                if forced || !seen.train.doubts.is_empty() {
+                    continue;
+                }
+            } else {
+                let after = (end_of(&seen.train) + FREE_AFTER_S) * self.rate_hz;
+                self.free_from = self.free_from.max(after as u64);
+            }
             let mut train = mark_gaps(seen.train, &self.gaps, self.rate_hz);
             if !self.pictures {
                 train.envelope = Envelope::default();
@@ -332,8 +342,6 @@ impl Detector {
         if last {
             return;
         }
-        let factor = self.ticks.factor as u64;
-        let forced = settled * factor >= end;
         let mut keep_from = if forced {
             settled.saturating_sub(self.ticks.of(CARRY_S))
         } else {
