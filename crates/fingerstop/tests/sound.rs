@@ -6,43 +6,35 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[path = "support/sound_server.rs"]
+mod sound_server;
+
 use std::fs;
 use std::io::{BufRead, BufReader, Write};
-use std::os::unix::fs::DirBuilderExt;
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::thread::sleep;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use serde_json::Value;
+use sound_server::{RATE, SoundServer};
 use tempfile::TempDir;
 
-const RATE: usize = 48_000;
 const LIMITS: &str = "us-1956-later";
 
-/// A folder of its own, with what is played in it.
+/// A folder of its own, with what is played in it. What comes first is dropped first.
 struct Bench {
+    server: SoundServer,
     folder: TempDir,
-    server: Option<Child>,
-}
-
-impl Drop for Bench {
-    fn drop(&mut self) {
-        self.stop_server();
-    }
 }
 
 impl Bench {
     fn new() -> Bench {
+        let folder = tempfile::tempdir().unwrap();
         let bench = Bench {
-            folder: tempfile::tempdir().unwrap(),
-            server: None,
+            server: SoundServer::new(folder.path()),
+            folder,
         };
-        // Only its owner may enter, or the server does not.
-        fs::DirBuilder::new()
-            .mode(0o700)
-            .create(bench.path("run"))
-            .unwrap();
         let digits = bench.command(&[
             "synth",
             "-o",
@@ -65,66 +57,8 @@ impl Bench {
     }
 
     fn command(&self, arguments: &[&str]) -> Command {
-        self.in_folder(env!("CARGO_BIN_EXE_fingerstop"), arguments)
-    }
-
-    fn in_folder(&self, program: &str, arguments: &[&str]) -> Command {
-        let mut command = Command::new(program);
-        command
-            .args(arguments)
-            .current_dir(self.folder.path())
-            .env_remove("PULSE_SERVER")
-            .env_remove("ALSA_CONFIG_PATH")
-            .env("XDG_RUNTIME_DIR", self.path("run"))
-            .env("HOME", self.folder.path())
-            .env("XDG_CONFIG_HOME", self.path("config"));
-        command
-    }
-
-    /// A server with one null sink, whose monitor is the only input.
-    fn start_server(&mut self) {
-        let script = format!(
-            "load-module module-native-protocol-unix\n\
-             load-module module-null-sink sink_name=bench rate={RATE} channels=1 format=s16le\n"
-        );
-        fs::write(self.path("server.pa"), script).unwrap();
-        let mut command = self.in_folder(
-            "pulseaudio",
-            &[
-                "-n",
-                "-F",
-                "server.pa",
-                "--daemonize=no",
-                "--use-pid-file=no",
-                "--exit-idle-time=-1",
-                "--disallow-exit",
-                "--log-level=error",
-            ],
-        );
-        let child = command
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
-            .spawn()
-            .expect("pulseaudio is not installed: run `cargo xtask test`");
-        self.server = Some(child);
-        let began = Instant::now();
-        while !self.devices().contains("bench.monitor") {
-            assert!(began.elapsed() < Duration::from_secs(20), "no server");
-            sleep(Duration::from_millis(100));
-        }
-    }
-
-    fn stop_server(&mut self) {
-        if let Some(mut server) = self.server.take() {
-            let _ = server.kill();
-            let _ = server.wait();
-        }
-        let _ = fs::remove_dir_all(self.path("run/pulse"));
-    }
-
-    fn devices(&self) -> String {
-        let listed = self.command(&["listen", "--devices"]).output().unwrap();
-        String::from_utf8(listed.stdout).unwrap()
+        self.server
+            .program(env!("CARGO_BIN_EXE_fingerstop"), arguments)
     }
 
     /// Plays the source into the null sink, until it has been played.
@@ -135,18 +69,7 @@ impl Bench {
             .flat_map(|x| x.to_le_bytes())
             .collect();
         fs::write(&raw, bytes).unwrap();
-        // A long buffer, filled at once: a busy machine is no reason for silence in between.
-        run(self.in_folder(
-            "pacat",
-            &[
-                "--device=bench",
-                "--rate=48000",
-                "--channels=1",
-                "--format=s16le",
-                "--latency-msec=2000",
-                "play.raw",
-            ],
-        ));
+        run(self.server.player("play.raw"));
     }
 
     /// Begins to listen, and waits for the first block.
@@ -296,7 +219,7 @@ fn assert_agrees(bench: &Bench, lines: &[Value], capture: &str) -> Value {
 #[test]
 fn a_sound_server_gives_the_samples_that_were_played() {
     let mut bench = Bench::new();
-    bench.start_server();
+    bench.server.start();
     let listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
     // A client can lose the start: two seconds of lead-in.
     sleep(Duration::from_secs(2));
@@ -342,12 +265,12 @@ fn a_sound_server_gives_the_samples_that_were_played() {
 #[test]
 fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     let mut bench = Bench::new();
-    bench.start_server();
+    bench.server.start();
     let mut listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
     sleep(Duration::from_secs(2));
     bench.play();
     sleep(Duration::from_secs(1));
-    bench.stop_server();
+    bench.server.stop();
     let gone = listening.until("note");
     assert!(
         gone["text"]
@@ -356,7 +279,7 @@ fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
             .contains("the sound server is gone"),
         "{gone}"
     );
-    bench.start_server();
+    bench.server.start();
     let back = listening.until("note");
     assert!(back["text"].as_str().unwrap().contains("is back"), "{back}");
     let lost = listening.until("lost");
@@ -448,7 +371,7 @@ fn a_driver_gives_the_same_figures_as_the_source_to_the_last_bit() {
 #[test]
 fn kill_9_leaves_a_capture_that_can_be_read() {
     let mut bench = Bench::new();
-    bench.start_server();
+    bench.server.start();
     let mut listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
     sleep(Duration::from_secs(2));
     bench.play();
@@ -467,7 +390,7 @@ fn a_full_disk_is_told_at_once_and_what_was_captured_is_kept() {
         "trap '' XFSZ; ulimit -f 2200; exec '{}' listen --device alsa:bench --stop-after 60 -o cap.wav --limits {LIMITS} -q",
         env!("CARGO_BIN_EXE_fingerstop")
     );
-    let mut command = bench.in_folder("sh", &["-c", &script]);
+    let mut command = bench.server.program("sh", &["-c", &script]);
     with_driver(&bench, &mut command);
     let done = command.output().unwrap();
     let errors = String::from_utf8(done.stderr).unwrap();

@@ -36,13 +36,24 @@ pub(crate) struct CaptureFile {
 impl CaptureFile {
     /// Begins a file that must not exist yet.
     pub(crate) fn create(path: &Path, format: Format) -> Result<CaptureFile, Error> {
+        CaptureFile::open(path, format, OpenOptions::new().create_new(true))
+    }
+
+    /// Begins the same file again with another format, before anything is in it.
+    pub(crate) fn begin_again(&mut self, format: Format) -> Result<(), Error> {
+        debug_assert_eq!(self.frames, 0, "what was captured is never lost");
+        // What writes the old header does so once more when it ends, and the new one is written again after that.
+        let again = CaptureFile::open(&self.path, format, OpenOptions::new().truncate(true))?;
+        drop(std::mem::replace(self, again));
+        self.writer
+            .flush()
+            .map_err(|error| Error::hound(&self.path, error))
+    }
+
+    fn open(path: &Path, format: Format, how: &mut OpenOptions) -> Result<CaptureFile, Error> {
         let failed = |error: std::io::Error| Error::storage(path, &error);
         let (before, after) = header(path, format)?;
-        let mut marks_file = OpenOptions::new()
-            .write(true)
-            .create_new(true)
-            .open(path)
-            .map_err(failed)?;
+        let mut marks_file = how.write(true).open(path).map_err(failed)?;
         let marks_at = before.len() as u64;
         marks_file.write_all(&before).map_err(failed)?;
         marks_file.write_all(&room(&[])).map_err(failed)?;

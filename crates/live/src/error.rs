@@ -27,6 +27,11 @@ pub enum Error {
         "the input lost samples {0} times, more than a capture can be trusted with; see `listen --probe-check`"
     )]
     TooManyGaps(usize),
+    /// Of two channels that were one signal one was kept, and now they differ.
+    #[error(
+        "both channels of the input were one signal, of which one was kept, and now they differ; begin another capture"
+    )]
+    Parted,
     /// The format of the input cannot be measured.
     #[error("{0}")]
     Format(String),

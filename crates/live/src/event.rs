@@ -9,6 +9,8 @@ use crate::change::Change;
 pub enum Event {
     /// The level of the last 50 ms.
     Level(Level),
+    /// Both channels of the input carry one signal, alike to the last bit; the capture keeps one of them.
+    OneSignal,
     /// Samples at the end of the scale: told at most once a second.
     Clipping {
         /// Channel, from 1.

@@ -9,6 +9,7 @@
 
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
+mod alike;
 mod capture_file;
 mod change;
 mod clock;

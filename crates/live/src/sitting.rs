@@ -8,6 +8,7 @@ use recording::Facts;
 use report::Record;
 use score::Settings;
 
+use crate::alike::{Alike, Parted};
 use crate::capture_file::CaptureFile;
 use crate::clock::{ClockReading, ClockWatch, Say};
 use crate::digits::Digits;
@@ -52,6 +53,7 @@ pub struct Sitting {
     seams: SeamFinder,
     clock: ClockWatch,
     digits: Digits,
+    alike: Alike,
     /// Blocks kept back until the clock tells whether samples are missing before them.
     late: Vec<u8>,
     /// Frames kept back until it is known whether they stand still: bytes and samples.
@@ -65,29 +67,25 @@ pub struct Sitting {
 }
 
 impl Sitting {
-    /// Begins a sitting and its capture file.
+    /// Begins a sitting and its capture file. Where two channels turn out to be one signal, alike to the last bit, and
+    /// neither was chosen, the capture keeps one of them.
     ///
     /// # Errors
     /// A file that exists or cannot be written; a format that cannot be measured; a channel that is not there.
     pub fn begin(setup: Setup) -> Result<Sitting, Error> {
         let format = setup.format;
         format.verify()?;
-        let facts = Facts {
-            sample_rate_hz: f64::from(format.sample_rate_hz),
-            channels: format.channels,
-            encoding: String::new(),
-            frames: None,
-        };
-        let channels =
-            Channels::live(&facts, setup.channel).map_err(|error| Error::Format(error.message))?;
+        let channels = channels(&setup)?;
+        let rate_hz = f64::from(format.sample_rate_hz);
         let file = CaptureFile::create(&setup.capture, format)?;
         Ok(Sitting {
             file,
             channels,
             meter: Meter::new(format),
-            seams: SeamFinder::new(facts.sample_rate_hz, format.channels),
-            clock: ClockWatch::new(facts.sample_rate_hz),
+            seams: SeamFinder::new(rate_hz, format.channels),
+            clock: ClockWatch::new(rate_hz),
             digits: Digits::default(),
+            alike: Alike::new(format, setup.channel == Channel::Auto),
             late: Vec::new(),
             still: Vec::new(),
             still_samples: Vec::new(),
@@ -106,27 +104,65 @@ impl Sitting {
     /// call [`Sitting::finish`].
     pub fn push(&mut self, bytes: &[u8], arrival: Arrival) -> Result<Vec<Event>, Error> {
         let mut events = Vec::new();
+        let blocks = self.alike.take(bytes.to_vec(), arrival);
+        let blocks = blocks.map_err(|Parted| Error::Parted)?;
+        self.take_blocks(blocks, &mut events)?;
+        self.digits
+            .news(&self.channels, &self.setup.settings, &mut events);
+        Ok(events)
+    }
+
+    fn take_blocks(
+        &mut self,
+        blocks: Vec<(Vec<u8>, Arrival)>,
+        events: &mut Vec<Event>,
+    ) -> Result<(), Error> {
+        if self.alike.is_one() && self.setup.format.channels != 1 {
+            self.keep_one_channel()?;
+            events.push(Event::OneSignal);
+        }
+        blocks
+            .iter()
+            .try_for_each(|(block, arrival)| self.take_block(block, *arrival, events))
+    }
+
+    /// Nothing was taken yet: the capture begins again, with one channel.
+    fn keep_one_channel(&mut self) -> Result<(), Error> {
+        self.setup.format.channels = 1;
+        let format = self.setup.format;
+        self.file.begin_again(format)?;
+        self.channels = channels(&self.setup)?;
+        self.meter = Meter::new(format);
+        self.seams = SeamFinder::new(f64::from(format.sample_rate_hz), format.channels);
+        self.last_frame = vec![0; format.frame_bytes()];
+        Ok(())
+    }
+
+    fn take_block(
+        &mut self,
+        bytes: &[u8],
+        arrival: Arrival,
+        events: &mut Vec<Event>,
+    ) -> Result<(), Error> {
         let frame_bytes = self.setup.format.frame_bytes();
         let whole = bytes.len() - bytes.len() % frame_bytes;
         let frames = (whole / frame_bytes) as u64;
-        self.count(frames, arrival.first_frame, &mut events)?;
+        self.count(frames, arrival.first_frame, events)?;
         self.late.extend_from_slice(&bytes[..whole]);
         let say = match arrival.at {
             Some(at) => self.clock.block(frames, at),
             None => Say::Take,
         };
         match say {
-            Say::Keep => return Ok(events),
-            Say::Missing(frames) => self.lose(Some(frames), LostHow::Clock, &mut events)?,
+            Say::Keep => return Ok(()),
+            Say::Missing(frames) => self.lose(Some(frames), LostHow::Clock, events)?,
             Say::Take => {}
         }
-        self.take_late(&mut events)?;
+        self.take_late(events)?;
         if whole < bytes.len() {
-            self.lose(None, LostHow::Counted, &mut events)?;
+            self.lose(None, LostHow::Counted, events)?;
         }
-        self.digits
-            .news(&self.channels, &self.setup.settings, &mut events);
-        Ok(events)
+        Ok(())
     }
 
     /// The same for 32-bit floats, where the encoding of the setup is [`crate::Encoding::F32`].
@@ -144,6 +180,8 @@ impl Sitting {
     /// As [`Sitting::push`].
     pub fn gap(&mut self, frames: Option<u64>, how: LostHow) -> Result<Vec<Event>, Error> {
         let mut events = Vec::new();
+        let blocks = self.alike.decide();
+        self.take_blocks(blocks, &mut events)?;
         // What was kept back came before this gap, whether or not something is missing before it too.
         self.take_late(&mut events)?;
         self.lose(frames, how, &mut events)?;
@@ -175,7 +213,7 @@ impl Sitting {
     #[must_use]
     pub fn taken_frames(&self) -> u64 {
         let kept_back = (self.late.len() + self.still.len()) / self.setup.format.frame_bytes();
-        self.file.frames() + kept_back as u64
+        self.file.frames() + (kept_back + self.alike.held_frames()) as u64
     }
 
     /// The clock of the samples against the computer's, since the input was last opened; `None` where times of
@@ -202,8 +240,10 @@ impl Sitting {
     #[must_use]
     pub fn finish(mut self) -> (Record, Option<Error>) {
         let mut events = Vec::new();
+        let blocks = self.alike.decide();
         let kept = self
-            .take_late(&mut events)
+            .take_blocks(blocks, &mut events)
+            .and_then(|()| self.take_late(&mut events))
             .and_then(|()| self.take_still(&mut events));
         let (path, ended) = self.file.finish();
         let options = Options {
@@ -346,4 +386,15 @@ impl Sitting {
             how,
         })
     }
+}
+
+/// Detectors for what is chosen of the input.
+fn channels(setup: &Setup) -> Result<Channels, Error> {
+    let facts = Facts {
+        sample_rate_hz: f64::from(setup.format.sample_rate_hz),
+        channels: setup.format.channels,
+        encoding: String::new(),
+        frames: None,
+    };
+    Channels::live(&facts, setup.channel).map_err(|error| Error::Format(error.message))
 }

@@ -355,6 +355,67 @@ fn silence_put_in_amid_noise_makes_its_digit_unsure() {
 }
 
 #[test]
+fn a_mono_input_that_comes_as_two_channels_is_kept_once() {
+    let (mono, bytes) = demo("dial-a-good.wav");
+    let format = Format {
+        channels: 2,
+        ..mono
+    };
+    let twice: Vec<u8> = bytes
+        .chunks_exact(2)
+        .flat_map(|x| [x, x].concat())
+        .collect();
+    let bench = Bench::new();
+    let (events, record) = held(&bench, format, &twice, 480);
+    assert!(events.contains(&Event::OneSignal));
+    assert_eq!(record, bench.check());
+    let (reader, kept) = (
+        hound::WavReader::open(bench.capture()).unwrap(),
+        fs::read(bench.capture()).unwrap(),
+    );
+    assert_eq!(
+        (reader.spec().channels, reader.duration() as usize),
+        (1, bytes.len() / 2)
+    );
+    assert!(kept.ends_with(&bytes));
+    // The figures are those of one channel alone.
+    let alone = Bench::new();
+    let (_, wanted) = held(&alone, mono, &bytes, 480);
+    assert_eq!(
+        measured(&record).scored.digits,
+        measured(&wanted).scored.digits
+    );
+    assert_eq!(
+        standing(&events).len(),
+        measured(&record).scored.digits.len()
+    );
+    // Channels that part later end the capture, and what came before is kept.
+    let bench = Bench::new();
+    let mut sitting = bench.begin(format);
+    let half = twice.len() / 8 * 4;
+    sitting.push(&twice[..half], Arrival::default()).unwrap();
+    let parted = sitting.push(&[1, 0, 2, 0], Arrival::default());
+    assert!(matches!(parted, Err(Error::Parted)), "{parted:?}");
+    drop(sitting);
+    assert_eq!(
+        hound::WavReader::open(bench.capture()).unwrap().duration() as usize,
+        half / 4
+    );
+    // A channel that was chosen is kept among the others.
+    let bench = Bench::new();
+    let mut chosen = Sitting::begin(Setup {
+        format,
+        channel: Channel::Number(2),
+        settings: bench.settings.clone(),
+        capture: bench.capture(),
+    })
+    .unwrap();
+    chosen.push(&twice, Arrival::default()).unwrap();
+    let (record, _) = chosen.finish();
+    assert_eq!(measured(&record).facts.channels, 2);
+}
+
+#[test]
 fn a_capture_never_overwrites() {
     let bench = Bench::new();
     fs::write(bench.capture(), "mine").unwrap();

@@ -4,6 +4,7 @@ use live::{Difference, Event, Format, Heard, Hum, Input, Level, Lost};
 use report::json::{self, HeardJson};
 use serde::Serialize;
 
+use super::wording;
 use crate::stop::Stop;
 
 /// Name and version of the schema.
@@ -141,6 +142,13 @@ pub(super) fn event(event: &Event) -> Result<String, Stop> {
                 at_s: *at_s,
                 channel: *channel,
                 samples: *samples,
+            },
+        ),
+        Event::OneSignal => line(
+            "note",
+            TextJson {
+                code: "one-signal",
+                text: wording::ONE_SIGNAL,
             },
         ),
         Event::Hum(hum) => line("hum", hum_json(hum)),

@@ -107,6 +107,10 @@ fn figure(difference: &Difference, unit: &str) -> String {
     )
 }
 
+/// The system hands a mono input out twice.
+pub(super) const ONE_SIGNAL: &str =
+    "both channels of the input carry the same signal; the capture keeps one of them";
+
 /// What an event warns of; `None` for those that are figures.
 pub(super) fn warning(event: &Event) -> Option<String> {
     match event {
@@ -127,6 +131,7 @@ pub(super) fn warning(event: &Event) -> Option<String> {
                 hum.frequency_hz, hum.channel
             ))
         }
+        Event::OneSignal => Some(ONE_SIGNAL.to_owned()),
         Event::Hint(hint) => Some(hint.text.clone()),
         Event::Lost(lost) => Some(lost_words(lost)),
         Event::Withdrawn(index) => Some(format!(

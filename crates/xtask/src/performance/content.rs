@@ -46,29 +46,38 @@ impl Content {
         }
     }
 
-    /// Different minutes, said over and over.
-    fn minutes(self) -> Vec<Vec<i16>> {
+    /// What is in its minutes, which come over and over.
+    fn scenarios(self) -> Vec<Scenario> {
         match self {
-            Content::Quiet => (0..10).map(|k| minute(&quiet(k))).collect(),
-            Content::Busy => vec![minute(&busy())],
-            Content::Speech => vec![minute(&only(SoundKind::Speech))],
-            Content::Music => vec![minute(&only(SoundKind::Music))],
-            Content::Noise => vec![minute(&only(SoundKind::Noise))],
-            Content::Clicks => vec![minute(&only(SoundKind::Clicks { per_second: 8.0 }))],
-            Content::Bad => vec![minute(&bad())],
+            Content::Quiet => (0..10).map(quiet).collect(),
+            Content::Busy => vec![busy()],
+            Content::Speech => vec![only(SoundKind::Speech)],
+            Content::Music => vec![only(SoundKind::Music)],
+            Content::Noise => vec![only(SoundKind::Noise)],
+            Content::Clicks => vec![only(SoundKind::Clicks { per_second: 8.0 })],
+            Content::Bad => vec![bad()],
         }
     }
 
     /// Writes so many minutes as 16-bit WAV.
     pub(crate) fn write(self, minutes: usize, path: &Path) -> anyhow::Result<()> {
+        self.write_at(RATE_HZ, minutes, path)
+    }
+
+    /// The same at another sample rate.
+    pub(crate) fn write_at(self, rate_hz: u32, minutes: usize, path: &Path) -> anyhow::Result<()> {
         let cannot = || format!("cannot write {}", path.display());
         let spec = hound::WavSpec {
             channels: 1,
-            sample_rate: RATE_HZ,
+            sample_rate: rate_hz,
             bits_per_sample: 16,
             sample_format: hound::SampleFormat::Int,
         };
-        let different = self.minutes();
+        let different: Vec<Vec<i16>> = self
+            .scenarios()
+            .into_iter()
+            .map(|scenario| minute(scenario, rate_hz))
+            .collect();
         let mut writer = hound::WavWriter::create(path, spec).with_context(cannot)?;
         for minute in different.iter().cycle().take(minutes) {
             let mut block = writer.get_i16_writer(minute.len() as u32);
@@ -80,10 +89,11 @@ impl Content {
 }
 
 /// The first minute of a scenario, or the whole of it over and over until it is one.
-fn minute(scenario: &Scenario) -> Vec<i16> {
-    let rendered = synth::render(scenario);
+fn minute(mut scenario: Scenario, rate_hz: u32) -> Vec<i16> {
+    scenario.recorder.sample_rate_hz = f64::from(rate_hz);
+    let rendered = synth::render(&scenario);
     let samples = rendered.channels[0].iter().map(|x| (x * 32_768.0) as i16);
-    let length = (MINUTE_S * f64::from(RATE_HZ)) as usize;
+    let length = (MINUTE_S * f64::from(rate_hz)) as usize;
     samples.cycle().take(length).collect()
 }
 

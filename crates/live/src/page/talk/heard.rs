@@ -28,6 +28,8 @@ impl Talk {
                 Event::Hum(hum) => self.hum(&hum),
                 Event::Hint(hint) => self.caution(hint.code, hint.text),
                 Event::Lost(lost) => self.lost(&lost),
+                // Browsers give two channels of a mono input as a matter of course.
+                Event::OneSignal => {}
                 Event::Digit(heard) | Event::Doubtful(heard) | Event::Revised(heard) => {
                     self.digit(*heard);
                 }

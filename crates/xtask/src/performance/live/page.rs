@@ -1,0 +1,236 @@
+//! The bench page in a real Chromium whose microphone is a recording.
+
+use std::io::{BufRead, BufReader};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::Duration;
+
+use anyhow::{Context, ensure};
+use serde::Deserialize;
+use serde_json::{Value, json};
+use tokio::time::{Instant, sleep_until};
+
+use super::super::content::Content;
+use super::kept::Kept;
+use super::{delay_row, from_to, reached, resident_mb, row, samples};
+
+#[allow(
+    dead_code,
+    clippy::unwrap_used,
+    reason = "that of the page's tests, which may panic"
+)]
+#[path = "../../../../live/tests/support/browser.rs"]
+mod browser;
+
+use browser::Browser;
+
+pub(super) const HEADING: &str = "## Live, on the bench page";
+
+/// At this rate Chromium's microphone plays a file as it is.
+const RATE_HZ: u32 = 44_100;
+/// From the opening of the microphone to the first block that the page takes, at most.
+const BEGINNING_S: usize = 10;
+/// After the last digit, for it to be told.
+const TAIL: Duration = Duration::from_secs(5);
+
+/// Notes when blocks reach the page, and when a digit that the program told is on the screen: a message that is handed on from
+/// the frame in which the digit is drawn comes after that frame.
+const HOOKS: &str = "
+    window.seen = { least: Infinity, rate: NaN, digits: [], gaps: [] };
+    const known = new Set();
+    const Plain = window.WebSocket;
+    window.WebSocket = class extends Plain {
+        constructor(...all) {
+            super(...all);
+            this.addEventListener('message', (event) => hear(JSON.parse(event.data)));
+        }
+        send(data) {
+            if (typeof data === 'string') window.seen.rate = JSON.parse(data).sample_rate_hz ?? window.seen.rate;
+            else arrived(new DataView(data));
+            super.send(data);
+        }
+    };
+    function arrived(block) {
+        const frames = (block.byteLength - 24) / 4 / block.getUint16(4, true);
+        const end = block.getFloat64(8, true) + frames;
+        window.seen.least = Math.min(window.seen.least, block.getFloat64(16, true) - 1000 * end / window.seen.rate);
+    }
+    function hear(message) {
+        if (message.say === 'caution' && message.code === 'gap') window.seen.gaps.push(message.words);
+        if (message.say !== 'digit' || known.has(message.number)) return;
+        known.add(message.number);
+        const told = performance.now();
+        requestAnimationFrame(() => {
+            const after = new MessageChannel();
+            after.port1.onmessage = () => window.seen.digits.push({ told, drawn: performance.now(), make: 1000 * message.breaks_s.at(-1)[1],
+                right: document.querySelector('#digit').textContent.startsWith(message.digit ?? '?') });
+            after.port2.postMessage(null);
+        });
+    }";
+
+/// What the hooks noted; times in milliseconds.
+#[derive(Deserialize)]
+struct Seen {
+    least: f64,
+    digits: Vec<Shown>,
+    gaps: Vec<String>,
+}
+
+/// A digit on the screen.
+#[derive(Deserialize)]
+struct Shown {
+    told: f64,
+    drawn: f64,
+    make: f64,
+    right: bool,
+}
+
+#[derive(Default)]
+struct Memory {
+    program_mb: Vec<f64>,
+    heap_mb: Vec<f64>,
+}
+
+/// The command that serves the page; it ends with this.
+struct Serving {
+    child: Child,
+    url: String,
+}
+
+impl Serving {
+    fn start(tool: &str, folder: &Path) -> anyhow::Result<Serving> {
+        let mut child = Command::new(tool)
+            .args(["serve", "--limits", "us-1956-later", "-q", "--keep"])
+            .arg(folder)
+            .stdout(Stdio::piped())
+            .spawn()
+            .context("cannot start serve")?;
+        let mut url = String::new();
+        let output = child.stdout.take().context("serve has no output")?;
+        BufReader::new(output).read_line(&mut url)?;
+        let url = url.trim_end().to_owned();
+        Ok(Serving { child, url })
+    }
+}
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// Measures, and gives the section.
+pub(super) fn section(minutes: usize) -> anyhow::Result<String> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
+    let tool = super::super::built(&root)?;
+    let folder = tempfile::tempdir()?;
+    let sound = folder.path().join("microphone.wav");
+    Content::Busy.write_at(RATE_HZ, minutes, &sound)?;
+    let serving = Serving::start(&tool, folder.path())?;
+    let program = serving.child.id();
+    let mut measured = None;
+    browser::with(&sound, async |browser| {
+        browser.before_pages(HOOKS).await;
+        browser.open(&serving.url).await;
+        measured = Some(sitting(browser, program, minutes).await);
+    });
+    let (seen, memory) = measured.context("the browser did nothing")??;
+    let capture = folder.path().join("bench-001.wav");
+    let kept = kept(&sound, &capture)?;
+    let digits = digits(&capture)?;
+    ensure!(
+        seen.digits.iter().all(|digit| digit.right),
+        "a digit was told and not shown"
+    );
+    Ok(text(&seen, &memory, &kept, minutes, digits))
+}
+
+async fn sitting(
+    browser: &Browser,
+    program: u32,
+    minutes: usize,
+) -> anyhow::Result<(Seen, Memory)> {
+    browser.wait_for("#state", "Ready").await;
+    browser.press(" ").await;
+    browser.wait_for("#state", "Capturing").await;
+    let began = Instant::now();
+    let mut memory = Memory::default();
+    for minute in 1..=minutes {
+        // A little earlier: the recording began before the capture, and its end is no gap.
+        sleep_until(began + Duration::from_secs(60 * minute as u64) - TAIL).await;
+        memory.program_mb.push(resident_mb(program)?);
+        memory.heap_mb.push(heap_mb(browser).await?);
+    }
+    let gaps = browser.value("return window.seen.gaps").await;
+    tokio::time::sleep(2 * TAIL).await;
+    let mut seen = browser.value("return window.seen").await;
+    seen["gaps"] = gaps;
+    browser.press(" ").await;
+    browser.wait_for("#kept", "The sound is kept in").await;
+    let seen = serde_json::from_value(seen).context("the page's notes cannot be read")?;
+    Ok((seen, memory))
+}
+
+/// What the page's scripts hold after their garbage is gone, in MB.
+async fn heap_mb(browser: &Browser) -> anyhow::Result<f64> {
+    let ask = |command: &str| json!({ "cmd": command, "params": {} });
+    browser.own(ask("HeapProfiler.collectGarbage")).await;
+    let usage: Value = browser.own(ask("Runtime.getHeapUsage")).await;
+    let bytes = usage["usedSize"].as_f64();
+    Ok(bytes.context("the browser does not tell its heap")? * 1e-6)
+}
+
+fn kept(sound: &Path, capture: &Path) -> anyhow::Result<Kept> {
+    let reach = BEGINNING_S * RATE_HZ as usize;
+    Kept::of(&samples(sound)?, &samples(capture)?, 0, reach)
+        .context("the recording is not in the capture")
+}
+
+fn digits(capture: &Path) -> anyhow::Result<usize> {
+    let options = drive::Options::default();
+    let record = drive::record(
+        capture,
+        &options,
+        &score::Settings::default(),
+        &mut |_, _| {},
+    );
+    match record.outcome {
+        Ok(measured) => Ok(measured.scored.digits.len()),
+        Err(unreadable) => anyhow::bail!("{}", unreadable.message),
+    }
+}
+
+fn text(seen: &Seen, memory: &Memory, kept: &Kept, minutes: usize, digits: usize) -> String {
+    let of = |delay: fn(&Shown, f64) -> f64| -> Vec<f64> {
+        seen.digits
+            .iter()
+            .map(|digit| delay(digit, seen.least))
+            .collect()
+    };
+    let told = of(|digit, least| digit.told - digit.make - least);
+    let drawn = of(|digit, least| digit.drawn - digit.make - least);
+    let drawing = of(|digit, _| digit.drawn - digit.told);
+    format!(
+        "{HEADING}\n\n\
+         Made by `cargo run --release -p xtask -- live --through page --minutes {minutes}`; needs Chromium and its driver. {minutes} \
+         minutes of the same dialling as Chromium's microphone (44.1 kHz, played as time passes, without a window), taken by the \
+         page, sent to `fingerstop serve`, measured, and drawn. A time of zero is when the last make could have reached the page at \
+         the earliest, by the quickest of all blocks; what a sound card and the browser need before, some 10-30 ms, is not in it.\n\n\
+         | {} digits shown, {digits} in the report | least | median | largest |\n|---|---|---|---|\n{}{}{}\n\
+         Within 300 ms after the pause: {} digits. {}; gaps told: {}. Resident \
+         memory of the program: {}. Heap of the page's scripts, without garbage: {}; what grows there is what was found, digit by digit.\n",
+        seen.digits.len(),
+        delay_row("figures at the page, after the pause of 180 ms, ms", &told),
+        row("drawing them, ms", &drawing, 0),
+        delay_row(
+            "figures on the screen, after the pause of 180 ms, ms",
+            &drawn
+        ),
+        reached(&drawn),
+        kept.words(RATE_HZ),
+        seen.gaps.len(),
+        from_to(&memory.program_mb),
+        from_to(&memory.heap_mb),
+    )
+}
