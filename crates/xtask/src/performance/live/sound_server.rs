@@ -103,9 +103,9 @@ fn heard(server: &SoundServer, tool: &str, length: usize) -> anyhow::Result<Hear
     let over = AtomicBool::new(false);
     thread::scope(|scope| {
         let output = listening.stdout.take().context("listen has no output")?;
-        let lines = scope.spawn(move || lines(output));
+        let lines = scope.spawn(move || stamped(output));
         let errors = listening.stderr.take().context("listen has no errors")?;
-        let errors = scope.spawn(move || lines(errors));
+        let errors = scope.spawn(move || stamped(errors));
         let output = witness.stdout.take().context("parec has no output")?;
         let witnessed = scope.spawn(move || witnessed(output));
         let over = &over;
@@ -144,15 +144,15 @@ fn interrupt(child: &Child) -> anyhow::Result<()> {
     Ok(())
 }
 
-fn lines(output: impl Read) -> Vec<Line> {
-    let stamped = |text| Line {
+fn stamped(output: impl Read) -> Vec<Line> {
+    let line = |text| Line {
         at: Instant::now(),
         text,
     };
     BufReader::new(output)
         .lines()
         .map_while(Result::ok)
-        .map(stamped)
+        .map(line)
         .collect()
 }
 
