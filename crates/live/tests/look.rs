@@ -8,52 +8,14 @@ mod support;
 use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
+use support::microphone::{Take, microphone};
 use support::{Served, browser, browser::Browser};
-use synth::{Dial, Recorder, Scenario};
 
 /// Telephone, tablet and desktop.
 const WIDTHS: [(u32, u32); 3] = [(390, 844), (900, 1100), (1440, 900)];
 
-/// A dial that is adjusted step by step: too slow, nearer, right; one of its zeros with a digit of three behind it.
-fn adjusted() -> (tempfile::TempDir, PathBuf) {
-    let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("microphone.wav");
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: 44_100,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
-    let mut writer = hound::WavWriter::create(&path, spec).unwrap();
-    let takes = [(8.2, 66.0), (9.0, 64.5), (9.48, 63.0), (10.06, 61.6)];
-    for (index, (speed_pps, percent_break)) in takes.iter().copied().enumerate() {
-        let scenario = Scenario {
-            seed: 7 + index as u64,
-            dial: Dial {
-                speed_pps,
-                percent_break,
-                ..Dial::default()
-            },
-            recorder: Recorder {
-                sample_rate_hz: 44_100.0,
-                noise_db: Some(46.0),
-                ..Recorder::default()
-            },
-            lead_in_s: if index == 0 { 5.0 } else { 0.8 },
-            // Long enough to look at the page before the recording is over.
-            tail_s: if index == takes.len() - 1 { 25.0 } else { 0.7 },
-            ..Scenario::default()
-        };
-        let take = folder.path().join("take.wav");
-        synth::write_wav(&synth::render(&scenario), synth::Encoding::S16, &take).unwrap();
-        let mut reader = hound::WavReader::open(&take).unwrap();
-        for sample in reader.samples::<i16>() {
-            writer.write_sample(sample.unwrap()).unwrap();
-        }
-    }
-    writer.finalize().unwrap();
-    (folder, path)
-}
+/// A dial that is adjusted step by step: too slow, nearer, right.
+const ADJUSTED: [(f64, f64); 4] = [(8.2, 66.0), (9.0, 64.5), (9.48, 63.0), (10.06, 61.6)];
 
 /// What a machine can tell of a page: text too small or too faint, controls without a name, parts out of sight.
 const FAULTS: &str = r#"
@@ -66,7 +28,7 @@ const behind = (element) => {
   return [255, 255, 255, 1];
 };
 const seen = (element) => element.checkVisibility({ opacityProperty: true, visibilityProperty: true }) && !element.closest('.unseen');
-if (document.scrollingElement.scrollWidth > innerWidth) faults.push(`wider than the screen: ${document.scrollingElement.scrollWidth}`);
+if (document.scrollingElement.scrollWidth > document.documentElement.clientWidth) faults.push(`wider than the screen: ${document.scrollingElement.scrollWidth}`);
 const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
 while (walker.nextNode()) {
   const words = walker.currentNode.textContent.trim(), element = walker.currentNode.parentElement;
@@ -102,8 +64,12 @@ async fn dress(browser: &Browser, theme: &str, width: u32, height: u32) {
         .own(json!({ "cmd": "Emulation.setDeviceMetricsOverride",
             "params": { "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 500 } }))
         .await;
+    // A bar beside the page would take its width from the picture and not from the page.
+    browser
+        .own(json!({ "cmd": "Emulation.setScrollbarsHidden", "params": { "hidden": true } }))
+        .await;
     // Two frames: one to lay out, one to draw.
-    tokio::time::sleep(std::time::Duration::from_millis(400)).await;
+    tokio::time::sleep(std::time::Duration::from_millis(250)).await;
 }
 
 async fn picture(browser: &Browser, path: &Path, whole: bool) {
@@ -137,7 +103,9 @@ fn decoded(text: &str) -> Vec<u8> {
 #[test]
 fn the_page_can_be_read_in_three_widths_and_two_themes() {
     let pictures = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
-    let (_sounds, sound) = adjusted();
+    let takes = ADJUSTED.map(|(speed_pps, percent_break)| Take::zero(speed_pps, percent_break));
+    // Long enough to look at the page before the recording is over.
+    let (_sounds, sound) = microphone(&takes, 25.0);
     let mut served = Served::judging("us-1956-later");
     browser::with(&sound, async |browser| {
         browser.open(&served.url).await;
@@ -184,4 +152,113 @@ fn the_page_can_be_read_in_three_widths_and_two_themes() {
         );
     });
     served.stop();
+}
+
+/// One take for each word that a digit can get, by limits of 9.5 to 10.5 pps and 60 to 64 %: what is nearer to a limit than the
+/// clock of a recorder is good for is conditional.
+const VERDICTS: [(Take, &str, &str); 6] = [
+    (zero(8.2), "fail", "✗ FAIL"),
+    (zero(9.4996), "conditional-fail", "✗? CONDITIONAL FAIL"),
+    (zero(9.5004), "conditional-pass", "✓? CONDITIONAL PASS"),
+    (zero(10.0), "pass", "✓ PASS"),
+    (
+        Take {
+            pulses: 1,
+            ..zero(10.0)
+        },
+        "not-judged",
+        "NOT JUDGED",
+    ),
+    (
+        Take {
+            is_torn: true,
+            ..zero(10.0)
+        },
+        "not-sure",
+        "NOT SURE",
+    ),
+];
+
+const fn zero(speed_pps: f64) -> Take {
+    Take::zero(speed_pps, 62.0)
+}
+
+#[test]
+fn every_verdict_can_be_told_from_the_others() {
+    let pictures = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
+    browser::patiently(|| {
+        let (_sounds, sound) = microphone(&VERDICTS.map(|(take, ..)| take), 4.0);
+        let mut served = Served::judging("us-1956-later");
+        browser::with(&sound, async |browser| {
+            browser.open(&served.url).await;
+            browser.wait_for("#state", "Ready").await;
+            browser.press(" ").await;
+            browser
+                .wait_until("document.querySelectorAll('#attempts tr').length === 6")
+                .await;
+            browser.press(" ").await;
+            browser.wait_for("#kept", "The sound is kept in").await;
+            let mut faults: Vec<String> = Vec::new();
+            for (number, (_, name, word)) in VERDICTS.iter().enumerate() {
+                let show = format!(
+                    "return Promise.all([import('/figures.js'), import('/page.js')])
+                         .then(([figures, {{ page }}]) => figures.showAttempt(page.attempts[{number}], false))"
+                );
+                browser.value(&show).await;
+                assert_eq!(
+                    browser.text("#word").await,
+                    *word,
+                    "{}",
+                    browser.text("#reason").await
+                );
+                for (theme, (width, height)) in [
+                    ("light", WIDTHS[2]),
+                    ("dark", WIDTHS[0]),
+                    ("light", WIDTHS[1]),
+                ] {
+                    dress(browser, theme, width, height).await;
+                    let picture_name = format!("bench-page-{name}-{width}-{theme}");
+                    let found: Value = browser.value(FAULTS).await;
+                    let found = found.as_array().unwrap();
+                    faults.extend(found.iter().map(|fault| format!("{picture_name}: {fault}")));
+                    picture(
+                        browser,
+                        &pictures.join(format!("{picture_name}.png")),
+                        false,
+                    )
+                    .await;
+                }
+            }
+            // An input that is refused is said over everything else.
+            browser
+                .start_altered(
+                    &served.url,
+                    "navigator.mediaDevices.getUserMedia = async () => { throw new DOMException('no', 'NotReadableError'); };",
+                )
+                .await;
+            browser
+                .wait_for("#alerts", "taken by another program")
+                .await;
+            for (theme, (width, height)) in [("light", WIDTHS[2]), ("dark", WIDTHS[0])] {
+                dress(browser, theme, width, height).await;
+                let found: Value = browser.value(FAULTS).await;
+                faults.extend(
+                    found
+                        .as_array()
+                        .unwrap()
+                        .iter()
+                        .map(|fault| format!("refused: {fault}")),
+                );
+                let name = format!("bench-page-refused-{width}-{theme}.png");
+                picture(browser, &pictures.join(name), false).await;
+            }
+            assert_eq!(
+                faults,
+                Vec::<String>::new(),
+                "pictures in {}",
+                pictures.display()
+            );
+        });
+        served.stop();
+    });
 }

@@ -3,6 +3,7 @@
 #![allow(dead_code, reason = "not every test program uses all of it")]
 
 pub(crate) mod browser;
+pub(crate) mod microphone;
 
 use std::fs;
 use std::net::SocketAddr;

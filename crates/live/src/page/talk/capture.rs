@@ -77,6 +77,7 @@ impl Talk {
             gaps: 0,
             noticed: Noticed::default(),
             probe_due_s: 0.0,
+            probe_from_s: 0.0,
         })
     }
 

@@ -56,6 +56,11 @@ impl Talk {
 
     /// What is kept of a capture, as `check` reads it.
     pub(super) fn record(&mut self, file: &Path) -> Record {
+        self.record_from(file, 0.0)
+    }
+
+    /// The same from that second on.
+    pub(super) fn record_from(&mut self, file: &Path, from_s: f64) -> Record {
         if let Some(capture) = &mut self.capture
             && capture.sitting.capture() == file
         {
@@ -72,6 +77,7 @@ impl Talk {
         settings.dialled = self.guide.dialled(&numbers).or(settings.dialled);
         let options = Options {
             channel: self.bench.channel,
+            from_s: (from_s > 0.0).then_some(from_s),
             ..Options::default()
         };
         drive::record(file, &options, &settings, &mut |_, _| {})

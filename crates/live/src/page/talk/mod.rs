@@ -55,6 +55,8 @@ struct Capture {
     noticed: Noticed,
     /// The probe check is said anew at this second.
     probe_due_s: f64,
+    /// It looks at the capture from this second on.
+    probe_from_s: f64,
 }
 
 /// An attempt and where it was captured.

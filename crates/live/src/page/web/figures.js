@@ -1,7 +1,6 @@
 // What was measured, shown: large, with its limits, attempt by attempt.
 import { byId, page } from '/page.js';
 import { comb, slot, trend } from '/drawing.js';
-import { sinceLastMake } from '/input.js';
 
 export function showLevel(message) {
   byId('level-bar').style.transform = `scaleX(${message.part})`;
@@ -10,13 +9,24 @@ export function showLevel(message) {
   byId('hum').textContent = message.hum;
 }
 
+/** Large, or a quiet dash where there is nothing. */
+function large(id, text) {
+  byId(id).textContent = text ?? '–';
+  byId(id).classList.toggle('empty', text === undefined);
+}
+
 export function clearAttempt() {
   byId('verdict').className = 'verdict none';
-  byId('digit').textContent = '–';
+  large('digit');
+  byId('word').textContent = 'Ready';
+  byId('reason').textContent = 'Dial a 0.';
+  for (const name of ['speed', 'percent']) { figure(name); byId(`${name}-aim`).textContent = ''; }
+  comb(byId('comb'), {});
+  byId('findings').textContent = '';
 }
 
 function figure(name, value, change, edge, before, least) {
-  byId(name).textContent = value?.text ?? '–';
+  large(name, value?.text);
   byId(`${name}-u95`).textContent = value?.words ?? '';
   byId(`${name}-change`).textContent = change ?? '';
   const canvas = byId(`${name}-slot`);
@@ -30,7 +40,7 @@ export function showAttempt(attempt, fresh) {
   const box = byId('verdict');
   box.className = `verdict ${attempt.sure ? attempt.verdict : 'unsure'}`;
   if (fresh) { void box.offsetWidth; box.classList.add('fresh'); }
-  byId('digit').textContent = (attempt.digit ?? '') + (attempt.sure && attempt.digit !== null ? '' : '?');
+  large('digit', (attempt.digit ?? '') + (attempt.sure && attempt.digit !== null ? '' : '?'));
   byId('word').textContent = [SYMBOLS[attempt.verdict], attempt.word].filter(Boolean).join(' ');
   byId('reason').textContent = attempt.reason;
   const before = (key) => page.attempts.filter((other) => other.number < attempt.number).map((other) => other[key]?.value ?? NaN);
@@ -44,8 +54,6 @@ export function showAttempt(attempt, fresh) {
   if (fresh) {
     page.line?.mark(attempt.breaks_s);
     byId('spoken').textContent = attempt.spoken;
-    // For whoever measures how quick the page is: a frame later it is on the screen.
-    requestAnimationFrame(() => { box.dataset.sinceLastMakeMs = sinceLastMake(attempt).toFixed(0); });
     if (page.sound) chirp(attempt);
   }
 }

@@ -90,7 +90,6 @@ async function beginCapture(asked) {
     page.next = 0;
     page.pending = [];
     page.pendingSamples = 0;
-    page.arrivals = [];
     page.offset = null;
     page.lastBlock = performance.now();
     page.line = new Line(capture.rate);
@@ -175,15 +174,6 @@ function take(capture, { frame, frames, samples }) {
   while (page.pendingSamples > KEPT_SAMPLES * capture.channels) page.pendingSamples -= page.pending.shift().frames * capture.channels;
   if (open() && page.begun) page.socket.send(bytes);
   page.line.take(samples, capture.channels, frame - page.offset);
-  page.arrivals.push([frame - page.offset + frames, page.lastBlock]);
-  if (page.arrivals.length > 600) page.arrivals.shift();
-}
-
-/** Milliseconds from the last make of a digit, as it reached the page, to now. */
-export function sinceLastMake(attempt) {
-  const make = attempt.breaks_s.at(-1)?.[1] * (page.capture?.rate ?? NaN);
-  const arrived = page.arrivals.find(([end]) => end >= make);
-  return arrived ? performance.now() - arrived[1] : NaN;
 }
 
 /** Hands over again what the program has not had. */
@@ -230,10 +220,13 @@ export async function listDevices(current) {
     words: (device.label || `input ${index + 1}`) + (device.deviceId === current && !chosen ? ' (in use)' : '') }))], chosen);
 }
 
-let awake = null;
-export async function keepAwake(on) {
-  if (!on) { awake?.release(); awake = null; return; }
-  try { awake = await navigator.wakeLock?.request('screen'); } catch { awake = null; }
+let awake = Promise.resolve(null);
+/** Keeps the screen on, or lets it go, in the order in which it was asked: each lock is given back. */
+export function keepAwake(on) {
+  awake = awake.then(async (lock) => {
+    await lock?.release();
+    return on ? navigator.wakeLock?.request('screen') : null;
+  }).catch(() => null);
 }
 
 /** Watches for what no event tells. */

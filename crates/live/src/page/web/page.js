@@ -8,7 +8,7 @@ export const token = location.hash.slice(1);
 export const page = {
   socket: null, hello: null, retries: 0, id: null, fresh: null, begun: false, capture: null, wanted: false,
   pending: [], pendingSamples: 0, next: 0, offset: 0, attempts: [], first: null, line: null, guide: null, probe: false, sound: false, tones: null,
-  lastBlock: 0, arrivals: [], report: null, closed: false, asked: 0, waiting: false,
+  lastBlock: 0, report: null, closed: false, asked: 0, waiting: false,
 };
 
 export function state(name, words) {
