@@ -4,7 +4,7 @@ use std::env;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use serde::{Deserialize, Serialize};
+use live::{Calibration, Calibrations};
 use serde_json::{Map, Value};
 
 use crate::output::Whole;
@@ -15,20 +15,6 @@ use crate::stop::Stop;
 pub(crate) struct Config {
     fields: Map<String, Value>,
     path: PathBuf,
-}
-
-/// What is known of one sound input.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub(crate) struct Calibration {
-    /// How well its clock is known to keep the rate it states, in parts per million.
-    #[serde(default)]
-    pub(crate) clock_ppm: Option<f64>,
-    /// How much faster than stated it runs, in parts per million; part of the above.
-    #[serde(default)]
-    pub(crate) clock_offset_ppm: Option<f64>,
-    /// Loop current that is its full scale, in milliamperes, with the probe and gain it was calibrated with.
-    #[serde(default)]
-    pub(crate) full_scale_ma: Option<f64>,
 }
 
 /// Field of the file with what is known of inputs, by their names.
@@ -160,4 +146,24 @@ fn path() -> Option<PathBuf> {
         .or_else(|| absolute("APPDATA"))
         .or_else(|| absolute("HOME").map(|home| home.join(".config")))?;
     Some(base.join("fingerstop").join("config.json"))
+}
+
+/// What is known of inputs, read and kept in the file each time, since another run may change it meanwhile.
+#[derive(Debug)]
+pub(crate) struct KeptInputs;
+
+impl Calibrations for KeptInputs {
+    fn known(&self, input: &str) -> Result<Calibration, String> {
+        let known = Config::load().and_then(|config| config.calibration(input));
+        known.map_err(|stop| stop.words())
+    }
+
+    fn change(
+        &self,
+        input: &str,
+        change: &mut dyn FnMut(&mut Calibration),
+    ) -> Result<PathBuf, String> {
+        let changed = Config::load().and_then(|config| config.calibrate(input, change));
+        changed.map_err(|stop| stop.words())
+    }
 }

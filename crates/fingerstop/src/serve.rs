@@ -2,6 +2,7 @@
 
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::thread;
 use std::time::Duration;
 
@@ -11,6 +12,7 @@ use score::{LimitSet, limits};
 
 use crate::check::measuring::JudgeArgs;
 use crate::check::settings::{self, Chosen};
+use crate::config::KeptInputs;
 use crate::interrupt;
 use crate::output;
 use crate::stop::{Exit, Stop, tell};
@@ -71,6 +73,8 @@ fn bench(args: &ServeArgs, chosen: Chosen, folder: PathBuf) -> Bench {
     Bench {
         folder,
         channel: args.judging.channel,
+        calibrations: Arc::new(KeptInputs),
+        clock_is_given: args.judging.clock_ppm.is_some(),
         limit_sets: offered(chosen.settings.limits.as_ref()),
         settings: chosen.settings,
         dial_id: args.dial_id.clone(),

@@ -26,6 +26,16 @@ pub(crate) enum Stop {
     Closed(Exit),
 }
 
+impl Stop {
+    /// What it says.
+    pub(crate) fn words(self) -> String {
+        match self {
+            Stop::Usage(message) | Stop::Failed(message) => message,
+            Stop::Closed(_) => String::new(),
+        }
+    }
+}
+
 /// Says why a command stopped, and gives the exit code.
 pub(crate) fn exit_code(ended: Result<Exit, Stop>) -> ExitCode {
     match ended {

@@ -495,6 +495,8 @@ fn a_calibrated_input_is_known_from_then_on() {
     let report: Value = serde_json::from_str(report.lines().last().unwrap()).unwrap();
     let clock = report["trace"]["clock_ppm"].as_f64().unwrap();
     assert!((40.9..41.2).contains(&clock), "{clock}");
+    let fit = listen(&["--probe-check", "--stop-after", "6"], &source);
+    assert!(fit.contains("(40.0 mA as calibrated)"), "{fit}");
     let config = fs::read_to_string(bench.path("config/fingerstop/config.json")).unwrap();
     let config: Value = serde_json::from_str(&config).unwrap();
     let known = &config["inputs"]["alsa:bench"];

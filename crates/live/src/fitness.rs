@@ -2,6 +2,7 @@
 
 use report::Measured;
 
+use crate::calibration::Calibration;
 use crate::clock::ClockReading;
 use crate::event::{Event, Hum, Lost};
 
@@ -106,7 +107,8 @@ impl Noticed {
 /// Levels before the first digit at most: a minute.
 const QUIET_AT_MOST: usize = 1200;
 
-/// Judges a set-up by what was noticed, by the record of its capture, and by the clock.
+/// Judges a set-up by what was noticed, by the record of its capture, and by the clock; with a calibrated level the step is
+/// told as a current too.
 ///
 /// The bounds are those from which the detector's figures stay as good as the accuracy tables show, or worsen
 /// plainly; they are no limits of a standard.
@@ -115,9 +117,10 @@ pub fn fitness(
     noticed: &Noticed,
     measured: &Measured,
     clock: Option<&ClockReading>,
+    known: &Calibration,
 ) -> Vec<Finding> {
     vec![
-        level(measured),
+        level(measured, known),
         clipping(noticed, measured),
         noise(noticed, measured),
         hum(noticed, measured),
@@ -127,7 +130,7 @@ pub fn fitness(
     ]
 }
 
-fn level(measured: &Measured) -> Finding {
+fn level(measured: &Measured, known: &Calibration) -> Finding {
     let steps = measured.trace.trains.iter().map(|train| train.step.abs());
     let step = steps.fold(0.0, f64::max);
     let peak = measured.trace.peak;
@@ -149,10 +152,14 @@ fn level(measured: &Measured) -> Finding {
     } else {
         (Fit::Good, "")
     };
-    let figure = format!(
-        "the dial step is {:.3} of full scale, the highest peak {peak:.3}",
-        step
-    );
+    let current = match known.full_scale_ma {
+        Some(full_scale_ma) if step > 0.0 => {
+            format!(" ({:.1} mA as calibrated)", step * full_scale_ma)
+        }
+        _ => String::new(),
+    };
+    let figure =
+        format!("the dial step is {step:.3} of full scale{current}, the highest peak {peak:.3}");
     Finding {
         code: "level",
         fit,

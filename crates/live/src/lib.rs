@@ -10,6 +10,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, reason = "a test may panic"))]
 
 mod alike;
+mod calibration;
 mod capture_file;
 mod change;
 mod clock;
@@ -27,6 +28,7 @@ mod seam;
 mod sitting;
 mod tone;
 
+pub use calibration::{Calibration, Calibrations, DialStep, KnownTone};
 pub use change::{Change, Difference};
 pub use clock::ClockReading;
 pub use error::Error;

@@ -200,33 +200,29 @@ fn every_verdict_can_be_told_from_the_others() {
             browser.wait_for("#kept", "The sound is kept in").await;
             let mut faults: Vec<String> = Vec::new();
             for (number, (_, name, word)) in VERDICTS.iter().enumerate() {
-                let show = format!(
-                    "return Promise.all([import('/figures.js'), import('/page.js')])
-                         .then(([figures, {{ page }}]) => figures.showAttempt(page.attempts[{number}], false))"
-                );
-                browser.value(&show).await;
-                assert_eq!(
-                    browser.text("#word").await,
-                    *word,
-                    "{}",
-                    browser.text("#reason").await
-                );
                 for (theme, (width, height)) in [
                     ("light", WIDTHS[2]),
                     ("dark", WIDTHS[0]),
                     ("light", WIDTHS[1]),
                 ] {
                     dress(browser, theme, width, height).await;
+                    // As it was when this digit was the latest one.
+                    let show = format!(
+                        "return Promise.all([import('/figures.js'), import('/page.js')]).then(([figures, {{ page }}]) => {{
+                             window.all ??= page.attempts;
+                             page.attempts = window.all.slice(0, {number} + 1);
+                             figures.redraw();
+                             document.querySelectorAll('#alerts button').forEach((close) => close.click());
+                         }})"
+                    );
+                    browser.value(&show).await;
+                    assert_eq!(browser.text("#word").await, *word);
                     let picture_name = format!("bench-page-{name}-{width}-{theme}");
                     let found: Value = browser.value(FAULTS).await;
                     let found = found.as_array().unwrap();
                     faults.extend(found.iter().map(|fault| format!("{picture_name}: {fault}")));
-                    picture(
-                        browser,
-                        &pictures.join(format!("{picture_name}.png")),
-                        false,
-                    )
-                    .await;
+                    let path = pictures.join(format!("{picture_name}.png"));
+                    picture(browser, &path, false).await;
                 }
             }
             // An input that is refused is said over everything else.

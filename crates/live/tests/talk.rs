@@ -463,6 +463,109 @@ fn the_probe_check_says_whether_the_set_up_is_fit() {
 }
 
 #[test]
+fn an_input_that_was_calibrated_is_known_from_then_on() {
+    let served = Served::judging(LIMITS);
+    let mut hand = Hand::open(&served);
+    hand.begin(1);
+    let known = hand.wait("known")["words"].to_string();
+    assert!(
+        known.contains("clock is not calibrated") && known.contains("good to 100 ppm"),
+        "{known}"
+    );
+    // A recorder 40 ppm slow hears 1000 Hz as 1000.04 Hz.
+    let tone: Vec<f32> = (0..61 * RATE_HZ)
+        .map(|n| {
+            let turns = 1000.04 * f64::from(n) / f64::from(RATE_HZ);
+            (0.3 * (std::f64::consts::TAU * turns.fract()).sin()) as f32
+        })
+        .collect();
+    hand.say(&json!({ "say": "calibrate-clock", "hz": 1000, "tolerance_ppm": 1 }));
+    hand.wait("caution");
+    hand.stream(&tone, 0, 0..0);
+    let said = hand.wait("caution");
+    let words = said["words"].as_str().unwrap();
+    assert!(
+        said["note"] == true && words.contains("runs 40.0 ± 1.0 ppm slow"),
+        "{said}"
+    );
+    hand.say(&json!({ "say": "end" }));
+    hand.wait("ended");
+
+    // The next capture of that input counts it; what was wrong with the current is said.
+    hand.begin(1);
+    let known = hand.wait("known")["words"].to_string();
+    while hand.heard.iter().any(|said| said["say"] == "known") {
+        hand.wait("known");
+    }
+    assert!(known.contains("good to 41.0 ppm"), "{known}");
+    hand.say(&json!({ "say": "calibrate-level", "current_ma": 40 }));
+    let early = hand.wait("caution");
+    assert!(
+        early["words"].as_str().unwrap().contains("No sure digit"),
+        "{early}"
+    );
+    hand.stream(&samples(&[10]), 0, 0..0);
+    hand.wait("digit");
+    hand.say(&json!({ "say": "calibrate-level", "current_ma": -1 }));
+    let wrong = hand.wait("caution");
+    assert!(
+        wrong["words"].as_str().unwrap().contains("up to 1000 mA"),
+        "{wrong}"
+    );
+    hand.say(&json!({ "say": "calibrate-level", "current_ma": 40 }));
+    let said = hand.wait("caution");
+    assert!(
+        said["words"]
+            .as_str()
+            .unwrap()
+            .contains("is 40 mA (1 digits"),
+        "{said}"
+    );
+    hand.say(&json!({ "say": "probe", "on": true }));
+    let level = hand.wait("probe")["properties"][0]["figure"].to_string();
+    assert!(level.contains("(40.0 mA as calibrated)"), "{level}");
+    let kept = std::fs::read_to_string(served.folder.path().join("inputs.json")).unwrap();
+    let kept: Value = serde_json::from_str(&kept).unwrap();
+    let clock = kept["browser: test"]["clock_ppm"].as_f64().unwrap();
+    assert!((40.9..41.2).contains(&clock), "{kept}");
+    // The figures of that capture count it too.
+    hand.say(&json!({ "say": "save" }));
+    hand.wait("caution");
+    let saved = served.folder.path().join("bench-002.json");
+    let saved: Value = serde_json::from_slice(&std::fs::read(saved).unwrap()).unwrap();
+    assert_eq!(saved["recordings"][0]["trace"]["clock_ppm"], clock);
+}
+
+#[test]
+fn a_tone_that_is_not_there_calibrates_nothing() {
+    let served = Served::new();
+    let mut hand = Hand::open(&served);
+    hand.begin(1);
+    hand.say(&json!({ "say": "calibrate-clock", "hz": 1000, "tolerance_ppm": 1 }));
+    hand.wait("caution");
+    hand.stream(&vec![0.01; 61 * RATE_HZ as usize], 0, 0..0);
+    let said = hand.wait("caution");
+    assert!(
+        said["words"]
+            .as_str()
+            .unwrap()
+            .contains("no tone of 1000 Hz"),
+        "{said}"
+    );
+    // A phase that leaps says nothing of a clock either.
+    hand.say(&json!({ "say": "calibrate-clock", "hz": 1000, "tolerance_ppm": 1 }));
+    hand.wait("caution");
+    hand.say(&json!({ "say": "happened", "what": "muted" }));
+    hand.wait("caution");
+    let said = hand.wait("caution");
+    assert!(
+        said["words"].as_str().unwrap().contains("lost meanwhile"),
+        "{said}"
+    );
+    assert!(!served.folder.path().join("inputs.json").exists());
+}
+
+#[test]
 fn what_is_too_large_or_no_message_ends_or_is_left_out() {
     let served = Served::new();
     let mut hand = Hand::open(&served);

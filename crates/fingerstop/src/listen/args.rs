@@ -4,7 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
-use super::calibrate::{KnownTone, known_tone};
+use live::KnownTone;
+
+use super::calibrate::known_tone;
 use crate::check::measuring::JudgeArgs;
 use crate::manner::{Colour, Quiet};
 use crate::values::{positive, time_s};

@@ -3,19 +3,12 @@
 use std::path::Path;
 
 use drive::Channel;
-use live::ToneMeter;
+use live::{Calibration, DialStep, KnownTone, ToneMeter};
 use recording::{OpenOptions, Recording};
 use report::{Record, with_uncertainty};
 
-use crate::config::{Calibration, Config};
+use crate::config::Config;
 use crate::stop::{Exit, Stop};
-
-/// A tone whose frequency is known: `1000:1` is 1000 Hz good to 1 ppm.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct KnownTone {
-    pub(crate) hz: f64,
-    pub(crate) tolerance_ppm: f64,
-}
 
 /// Reads `HZ:PPM`.
 pub(crate) fn known_tone(text: &str) -> Result<KnownTone, String> {
@@ -23,15 +16,12 @@ pub(crate) fn known_tone(text: &str) -> Result<KnownTone, String> {
     let parts = text
         .split_once(':')
         .and_then(|(hz, ppm)| number(hz).zip(number(ppm)));
-    match parts {
-        Some((hz, tolerance_ppm)) if (50.0..=20_000.0).contains(&hz) && tolerance_ppm >= 0.0 => {
-            Ok(KnownTone { hz, tolerance_ppm })
-        }
-        _ => Err(
+    parts
+        .and_then(|(hz, tolerance_ppm)| KnownTone::new(hz, tolerance_ppm))
+        .ok_or_else(|| {
             "give the tone and how well it is known, in hertz and parts per million, such as 1000:1"
-                .to_owned(),
-        ),
-    }
+                .to_owned()
+        })
 }
 
 /// Measures the tone in the capture, and keeps what it says of the input's clock.
@@ -68,13 +58,10 @@ pub(super) fn clock(
         );
         return Err(Stop::Failed(message));
     };
-    // A clock that runs fast makes a tone seem low.
-    let offset_ppm = -found.off_ppm;
-    let clock_ppm = offset_ppm.abs() + found.u95_ppm + tone.tolerance_ppm;
-    let path = Config::load()?.calibrate(device, |known: &mut Calibration| {
-        known.clock_ppm = Some(clock_ppm);
-        known.clock_offset_ppm = Some(offset_ppm);
-    })?;
+    let mut known = Calibration::default();
+    known.set_clock(tone, &found);
+    let (offset_ppm, clock_ppm) = (-found.off_ppm, known.clock_ppm.unwrap_or(f64::NAN));
+    let path = Config::load()?.calibrate(device, |kept| kept.set_clock(tone, &found))?;
     let way = if offset_ppm < 0.0 { "slow" } else { "fast" };
     let text = format!(
         "the clock of {device} runs {} ppm {way} by a tone of {} Hz good to {} ppm, over {:.0} s;\n\
@@ -94,36 +81,20 @@ pub(super) fn level(
     record: &Record,
     device: &str,
 ) -> Result<(String, Exit), Stop> {
-    let steps: Vec<f64> = match &record.outcome {
-        Ok(measured) => measured
-            .trace
-            .trains
-            .iter()
-            .filter(|train| train.doubts.is_empty() && !train.spikes_only)
-            .map(|train| train.step.abs())
-            .collect(),
-        Err(_) => Vec::new(),
-    };
-    if steps.is_empty() {
+    let step = record.outcome.as_ref().ok().and_then(|m| DialStep::of(m));
+    let Some(step) = step else {
         let message = "no sure digit with whole steps was heard, so the level was not calibrated: dial a digit while \
                        the known current flows";
         return Err(Stop::Failed(message.to_owned()));
-    }
-    let mean = steps.iter().sum::<f64>() / steps.len() as f64;
-    let spread = steps
-        .iter()
-        .map(|step| (step - mean).abs())
-        .fold(0.0, f64::max)
-        / mean;
-    let full_scale_ma = current_ma / mean;
-    let path = Config::load()?.calibrate(device, |known: &mut Calibration| {
-        known.full_scale_ma = Some(full_scale_ma);
-    })?;
+    };
+    let full_scale_ma = current_ma / step.mean;
+    let path = Config::load()?.calibrate(device, |known| known.set_level(current_ma, step))?;
     let text = format!(
-        "a dial step of {mean:.4} of full scale is {current_ma} mA ({} digits, alike within {:.1} %): full scale of {device} is \
+        "a dial step of {:.4} of full scale is {current_ma} mA ({} digits, alike within {:.1} %): full scale of {device} is \
          {full_scale_ma:.1} mA with this probe and gain (kept in {})\n",
-        steps.len(),
-        100.0 * spread,
+        step.mean,
+        step.digits,
+        100.0 * step.spread,
         path.display()
     );
     Ok((text, Exit::Good))

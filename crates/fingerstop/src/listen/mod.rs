@@ -14,7 +14,9 @@ pub(crate) use args::ListenArgs;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
-use live::{Arrival, Error, Event, Format, Input, LostHow, Next, Noticed, Setup, Sitting};
+use live::{
+    Arrival, Calibration, Error, Event, Format, Input, LostHow, Next, Noticed, Setup, Sitting,
+};
 use report::Record;
 
 use crate::check::outcome;
@@ -69,6 +71,7 @@ pub(crate) fn run(args: &ListenArgs) -> Result<Exit, Stop> {
         sitting,
         say,
         noticed: Noticed::default(),
+        known,
         digits: 0,
         last: Instant::now(),
         told_silent: false,
@@ -93,6 +96,8 @@ struct Session<'a> {
     sitting: Sitting,
     say: Say<'a>,
     noticed: Noticed,
+    /// What is known of the input.
+    known: Calibration,
     /// Sure digits heard.
     digits: usize,
     last: Instant,
@@ -245,6 +250,7 @@ impl Session<'_> {
             sitting,
             mut say,
             noticed,
+            known,
             ..
         } = self;
         let device = input.device.id.clone();
@@ -267,7 +273,8 @@ impl Session<'_> {
         }
         unreadable(&record);
         if args.probe_check {
-            let (text, fitness) = probe::result(&noticed, &record, clock.as_ref(), args.format)?;
+            let (text, fitness) =
+                probe::result(&noticed, &record, clock.as_ref(), &known, args.format)?;
             say.result(&text, fitness)?;
             say.kept(&path);
             return Ok(fitness.max(if failed.is_some() {

@@ -1,6 +1,6 @@
 //! `listen --probe-check`: whether the set-up is fit, step by step, and how to mend what is not.
 
-use live::{ClockReading, Finding, Fit, Noticed};
+use live::{Calibration, ClockReading, Finding, Fit, Noticed};
 use report::Record;
 use serde::Serialize;
 
@@ -32,12 +32,13 @@ pub(super) fn result(
     noticed: &Noticed,
     record: &Record,
     clock: Option<&ClockReading>,
+    known: &Calibration,
     format: LiveFormat,
 ) -> Result<(String, Exit), Stop> {
     let Ok(measured) = &record.outcome else {
         return Ok((String::new(), Exit::Undone));
     };
-    let findings = live::fitness(noticed, measured, clock);
+    let findings = live::fitness(noticed, measured, clock, known);
     let (worst, verdict) = live::overall(&findings);
     let text = match format {
         LiveFormat::Text => in_text(&findings, verdict),

@@ -18,9 +18,12 @@ mod socket;
 mod talk;
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use drive::Channel;
 use score::{LimitSet, Settings};
+
+use crate::Calibrations;
 
 pub use server::{Page, Stopper};
 
@@ -33,6 +36,10 @@ pub struct Bench {
     pub settings: Settings,
     /// Which channel of an input is measured.
     pub channel: Channel,
+    /// What is known of inputs.
+    pub calibrations: Arc<dyn Calibrations>,
+    /// The tolerance of the clock was given for all inputs, so what is known of one does not count.
+    pub clock_is_given: bool,
     /// The sets that the page offers; what is chosen is looked up here by its name.
     pub limit_sets: Vec<LimitSet>,
     /// Name of the dial when a page is opened.

@@ -27,6 +27,10 @@ pub(crate) enum Heard {
     PassOver,
     /// Whether the set-up is fit is to be told, or no longer.
     Probe { on: bool },
+    /// The input's clock is to be calibrated by a tone that it hears now.
+    CalibrateClock { hz: f64, tolerance_ppm: f64 },
+    /// The step of the digits that were just dialled is this current.
+    CalibrateLevel { current_ma: f64 },
     /// The latest attempt is the one to compare with.
     FirstTake,
     /// The figures are to be saved.
@@ -182,6 +186,8 @@ pub(crate) enum Say {
     Hello(Box<Hello>),
     /// The capture has begun, and where its sound is kept.
     Begun { file: String },
+    /// What is known of the input.
+    Known { words: String },
     /// The page is known again; its capture wants the blocks from this number on, if one is open.
     Resumed {
         page: String,

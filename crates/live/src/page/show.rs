@@ -35,6 +35,8 @@ pub(crate) fn attempt(
 ) -> Attempt {
     let digit = &told.digit;
     let limits = limits(settings.limits.as_ref());
+    // What is not sure is no reason to turn a screw.
+    let judged = settings.limits.as_ref().filter(|_| digit.sure);
     let speed = digit.speed_pps.map(|value| speed(value, settings));
     let percent = digit.percent_break.map(percent);
     let word = word(digit, settings).to_owned();
@@ -56,13 +58,8 @@ pub(crate) fn attempt(
         better: beside
             .before
             .and_then(|before| better(&before.digit, digit, settings.limits.as_ref())),
-        speed_aim: settings
-            .limits
-            .as_ref()
-            .and_then(|set| aim(digit.speed_pps?, set.pps.as_ref()?, "pps")),
-        percent_aim: settings
-            .limits
-            .as_ref()
+        speed_aim: judged.and_then(|set| aim(digit.speed_pps?, set.pps.as_ref()?, "pps")),
+        percent_aim: judged
             .and_then(|set| aim(digit.percent_break?, &percent_range(set)?, "points")),
         limits,
         pulses_detail: digit

@@ -5,14 +5,45 @@
 pub(crate) mod browser;
 pub(crate) mod microphone;
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::net::SocketAddr;
 use std::path::PathBuf;
+use std::sync::Arc;
 use std::thread::{self, JoinHandle};
 
 use live::page::{Bench, Page, Stopper};
+use live::{Calibration, Calibrations};
 use score::Settings;
 use tempfile::TempDir;
+
+/// Calibrations in a file of the test.
+#[derive(Debug)]
+struct KeptHere(PathBuf);
+
+impl KeptHere {
+    fn all(&self) -> BTreeMap<String, Calibration> {
+        let text = fs::read_to_string(&self.0).unwrap_or_else(|_| "{}".to_owned());
+        serde_json::from_str(&text).unwrap()
+    }
+}
+
+impl Calibrations for KeptHere {
+    fn known(&self, input: &str) -> Result<Calibration, String> {
+        Ok(self.all().get(input).copied().unwrap_or_default())
+    }
+
+    fn change(
+        &self,
+        input: &str,
+        change: &mut dyn FnMut(&mut Calibration),
+    ) -> Result<PathBuf, String> {
+        let mut all = self.all();
+        change(all.entry(input.to_owned()).or_default());
+        fs::write(&self.0, serde_json::to_string(&all).unwrap()).unwrap();
+        Ok(self.0.clone())
+    }
+}
 
 /// A page that is served, and ends with the test.
 pub(crate) struct Served {
@@ -53,6 +84,8 @@ impl Served {
             folder: folder.path().to_owned(),
             settings,
             channel: drive::Channel::Auto,
+            calibrations: Arc::new(KeptHere(folder.path().join("inputs.json"))),
+            clock_is_given: false,
             limit_sets: score::limits::all().to_vec(),
             dial_id: None,
             version: "test".to_owned(),

@@ -10,7 +10,7 @@ use super::{Capture, Kept, Talk};
 use crate::page::files;
 use crate::page::protocol::{self, Begin, Happening, Say};
 use crate::page::show::Told;
-use crate::{Arrival, Encoding, Format, LostHow, Noticed, Setup, Sitting, findings};
+use crate::{Arrival, Calibration, Encoding, Format, LostHow, Noticed, Setup, Sitting, findings};
 
 impl Talk {
     pub(super) fn begin(&mut self, begin: &Begin) {
@@ -27,12 +27,15 @@ impl Talk {
             self.out.push(Say::Refused { words });
             return;
         }
-        match self.open(begin) {
+        let known = self.look_up(&begin.device);
+        match self.open(begin, known) {
             Ok(capture) => {
+                let words = self.known_words(&known);
                 let path = capture.sitting.capture().to_owned();
                 self.out.push(Say::Begun {
                     file: path.display().to_string(),
                 });
+                self.out.push(Say::Known { words });
                 self.last = Some(path);
                 self.capture = Some(capture);
                 let unknown = begin.processing.unknown();
@@ -51,7 +54,7 @@ impl Talk {
         }
     }
 
-    fn open(&self, begin: &Begin) -> Result<Capture, String> {
+    fn open(&self, begin: &Begin, known: Calibration) -> Result<Capture, String> {
         // A WAV file counts whole frames a second.
         let rate = begin.sample_rate_hz;
         if rate.fract() != 0.0 || !(4000.0..=768_000.0).contains(&rate) {
@@ -78,6 +81,9 @@ impl Talk {
             noticed: Noticed::default(),
             probe_due_s: 0.0,
             probe_from_s: 0.0,
+            input: Self::name_of(&begin.device),
+            known,
+            tone: None,
         })
     }
 
@@ -120,8 +126,12 @@ impl Talk {
             at: Duration::try_from_secs_f64(block.at_s).ok(),
             first_frame: Some(block.frame),
         };
+        let channels = capture.channels;
         match capture.sitting.push(block.samples, arrival) {
-            Ok(events) => self.take(events),
+            Ok(events) => {
+                self.take(events);
+                self.hear_tone(block.samples, channels);
+            }
             Err(error) => self.close(Some(error.to_string())),
         }
     }

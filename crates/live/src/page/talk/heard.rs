@@ -27,7 +27,10 @@ impl Talk {
                 }
                 Event::Hum(hum) => self.hum(&hum),
                 Event::Hint(hint) => self.caution(hint.code, hint.text),
-                Event::Lost(lost) => self.lost(&lost),
+                Event::Lost(lost) => {
+                    self.lost(&lost);
+                    self.lose_tone();
+                }
                 // Browsers give two channels of a mono input as a matter of course.
                 Event::OneSignal => {}
                 Event::Digit(heard) | Event::Doubtful(heard) | Event::Revised(heard) => {

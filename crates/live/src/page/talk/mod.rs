@@ -1,6 +1,7 @@
 //! What one page and the program say to each other, from the first capture to the last. It outlives the connection: a
 //! page that comes back finds it as it was.
 
+mod calibrate;
 mod capture;
 mod choice;
 mod guided;
@@ -19,7 +20,7 @@ use super::guide::Guide;
 use super::protocol::{self, Chosen, Heard, Hello, Say};
 use super::reports::Reports;
 use super::show::Told;
-use crate::{Noticed, Sitting};
+use crate::{Calibration, Noticed, Sitting};
 
 pub(crate) use choice::chosen;
 
@@ -57,6 +58,18 @@ struct Capture {
     probe_due_s: f64,
     /// It looks at the capture from this second on.
     probe_from_s: f64,
+    /// Name of the input, and what is known of it.
+    input: String,
+    known: Calibration,
+    /// A tone that it listens to.
+    tone: Option<calibrate::Listening>,
+}
+
+impl Capture {
+    /// What the probe check looks at: the file, and from which second on.
+    fn probed(&self) -> (PathBuf, f64) {
+        (self.sitting.capture().to_owned(), self.probe_from_s)
+    }
 }
 
 /// An attempt and where it was captured.
@@ -165,6 +178,10 @@ impl Talk {
             Ok(Heard::Guide { on }) => self.turn_guide(on),
             Ok(Heard::PassOver) => self.pass_over(),
             Ok(Heard::Probe { on }) => self.turn_probe(on),
+            Ok(Heard::CalibrateClock { hz, tolerance_ppm }) => {
+                self.calibrate_clock(hz, tolerance_ppm);
+            }
+            Ok(Heard::CalibrateLevel { current_ma }) => self.calibrate_level(current_ma),
             Ok(Heard::FirstTake) => self.take_first(),
             Ok(Heard::Save) => self.save(),
             Ok(Heard::Report) => self.report(),

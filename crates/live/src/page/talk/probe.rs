@@ -2,7 +2,7 @@
 
 use std::time::Instant;
 
-use super::Talk;
+use super::{Capture, Talk};
 use crate::page::protocol::{Probe, Property, Say};
 
 /// It is said anew so often, and after each digit.
@@ -60,10 +60,7 @@ impl Talk {
 
     fn properties(&mut self) -> Vec<crate::Finding> {
         let began = Instant::now();
-        let Some((file, from_s)) = self.capture.as_ref().map(|capture| {
-            let file = capture.sitting.capture().to_owned();
-            (file, capture.probe_from_s)
-        }) else {
+        let Some((file, from_s)) = self.capture.as_ref().map(Capture::probed) else {
             return Vec::new();
         };
         let record = self.record_from(&file, from_s);
@@ -72,6 +69,11 @@ impl Talk {
         };
         let pause_s = EVERY_S.max(SHARE * began.elapsed().as_secs_f64());
         capture.probe_due_s = capture.sitting.captured_s() + pause_s;
-        crate::fitness(&capture.noticed, measured, capture.sitting.clock().as_ref())
+        crate::fitness(
+            &capture.noticed,
+            measured,
+            capture.sitting.clock().as_ref(),
+            &capture.known,
+        )
     }
 }

@@ -106,6 +106,7 @@ const HEARS = {
   },
   caution: (message) => tell(message.code, message.words, message.note),
   settled: (message) => settle(message.code),
+  known: (message) => { byId('known').textContent = message.words; },
   guide: showGuide,
   probe: showProbe,
   ended: (message) => {
@@ -190,6 +191,14 @@ byId('start').addEventListener('click', () => { if (page.capture || page.wanted)
 byId('guide').addEventListener('click', () => say({ say: 'guide', on: !(page.guide?.on) }));
 byId('probe').addEventListener('click', () => say({ say: 'probe', on: !page.probe }));
 byId('pass-over').addEventListener('click', () => say({ say: 'pass-over' }));
+byId('calibrate-clock').addEventListener('submit', (event) => {
+  event.preventDefault();
+  say({ say: 'calibrate-clock', hz: byId('tone-hz').valueAsNumber, tolerance_ppm: byId('tone-ppm').valueAsNumber });
+});
+byId('calibrate-level').addEventListener('submit', (event) => {
+  event.preventDefault();
+  say({ say: 'calibrate-level', current_ma: byId('current-ma').valueAsNumber });
+});
 byId('first').addEventListener('click', () => say({ say: 'first-take' }));
 byId('save').addEventListener('click', () => say({ say: 'save' }));
 byId('report').addEventListener('click', () => say({ say: 'report' }));

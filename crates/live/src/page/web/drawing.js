@@ -51,9 +51,10 @@ function span(values, lower, upper, least) {
 
 /**
  * The slot of a figure: the limits are a gap between two jaws, the figure a bar with a head, as wide as its uncertainty where
- * that can be seen; earlier attempts are notches below. The bar either stands between the jaws or it does not.
+ * that can be seen; earlier attempts are notches below. The bar either stands between the jaws or it does not; where the count
+ * is not sure it has a square head of no colour.
  */
-export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least }) {
+export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least, sure = true }) {
   const { pen, width, height, ink } = sheet(canvas);
   const range = span([value, ...before], lower, upper, least);
   if (!range) return;
@@ -88,11 +89,12 @@ export function slot(canvas, { value, u95 = 0, lower, upper, before = [], least 
   const outside = (lower != null && value < lower) || (upper != null && value > upper);
   const r = Math.min(Math.max(0.2 * (foot - top), 10), 16);
   const x = at(value), half = Math.max(at(value + u95) - x, 0);
-  pen.fillStyle = jaws ? (outside ? ink.fail : ink.pass) : ink.break;
+  pen.fillStyle = !sure ? ink.quiet : jaws ? (outside ? ink.fail : ink.pass) : ink.break;
   const wide = Math.max(half, 3);
   pen.fillRect(x - wide, top, 2 * wide, foot - top);
   pen.beginPath();
-  if (jaws && outside) { pen.moveTo(x - r, middle - r); pen.lineTo(x + r, middle - r); pen.lineTo(x, middle + r); pen.closePath(); }
+  if (!sure) pen.rect(x - r, middle - r, 2 * r, 2 * r);
+  else if (jaws && outside) { pen.moveTo(x - r, middle - r); pen.lineTo(x + r, middle - r); pen.lineTo(x, middle + r); pen.closePath(); }
   else pen.arc(x, middle, r, 0, 2 * Math.PI);
   pen.fill();
   pen.lineWidth = 2;

@@ -25,13 +25,13 @@ export function clearAttempt() {
   byId('findings').textContent = '';
 }
 
-function figure(name, value, change, edge, before, least) {
+function figure(name, value, { change, edge, before, least, sure } = {}) {
   large(name, value?.text);
   byId(`${name}-u95`).textContent = value?.words ?? '';
   byId(`${name}-change`).textContent = change ?? '';
   const canvas = byId(`${name}-slot`);
   canvas.setAttribute('aria-label', value ? `${value.words}${edge ? `, limits ${edge.words}` : ', no limits'}` : 'Nothing measured');
-  slot(canvas, { value: value?.value ?? NaN, u95: value?.u95 ?? 0, lower: edge?.lower, upper: edge?.upper, before, least });
+  slot(canvas, { value: value?.value ?? NaN, u95: value?.u95 ?? 0, lower: edge?.lower, upper: edge?.upper, before, least, sure });
 }
 
 const SYMBOLS = { pass: '✓', 'conditional-pass': '✓?', 'conditional-fail': '✗?', fail: '✗', 'not-judged': '' };
@@ -44,8 +44,9 @@ export function showAttempt(attempt, fresh) {
   byId('word').textContent = [SYMBOLS[attempt.verdict], attempt.word].filter(Boolean).join(' ');
   byId('reason').textContent = attempt.reason;
   const before = (key) => page.attempts.filter((other) => other.number < attempt.number).map((other) => other[key]?.value ?? NaN);
-  figure('speed', attempt.speed, attempt.change?.speed, attempt.limits.speed, before('speed'), 0.5);
-  figure('percent', attempt.percent, attempt.change?.percent, attempt.limits.percent, before('percent'), 2);
+  const beside = (key, least) => ({ change: attempt.change?.[key], edge: attempt.limits[key], before: before(key), least, sure: attempt.sure });
+  figure('speed', attempt.speed, beside('speed', 0.5));
+  figure('percent', attempt.percent, beside('percent', 2));
   byId('speed-aim').textContent = attempt.speed_aim ?? '';
   byId('percent-aim').textContent = attempt.percent_aim ?? '';
   comb(byId('comb'), { pulses: attempt.pulses_detail, lower: attempt.limits.break?.lower, upper: attempt.limits.break?.upper });

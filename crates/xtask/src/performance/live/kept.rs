@@ -6,6 +6,8 @@ const NEEDLE: usize = 64;
 /// What a capture kept of its source.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Kept {
+    /// Where the comparison ended in the capture.
+    pub(super) end: usize,
     /// Samples that were compared.
     pub(super) samples: usize,
     /// Where the two part: sample of the source, and how many samples are missing (or, below zero, put in).
@@ -17,6 +19,7 @@ impl Kept {
     /// looked through for it, and at a break. `None` if there is none.
     pub(super) fn of(source: &[i16], capture: &[i16], from: usize, reach: usize) -> Option<Kept> {
         let mut kept = Kept {
+            end: 0,
             samples: 0,
             breaks: Vec::new(),
         };
@@ -29,6 +32,7 @@ impl Kept {
                 .count();
             kept.samples += alike;
             (heard, played) = (heard + alike, played + alike);
+            kept.end = heard;
             // What comes when the source is over is no part of it.
             if played == source.len() || heard == capture.len() {
                 return Some(kept);

@@ -66,8 +66,6 @@ pub(super) fn section(minutes: usize) -> anyhow::Result<String> {
 struct Heard {
     lines: Vec<Line>,
     warnings: Vec<Line>,
-    /// When the player had played.
-    played: Instant,
     witness: Witness,
     memory_mb: Vec<f64>,
 }
@@ -113,7 +111,6 @@ fn heard(server: &SoundServer, tool: &str, length: usize) -> anyhow::Result<Hear
         let memory = scope.spawn(move || memory(id, over));
         thread::sleep(AROUND);
         let player = server.player("play.raw").status();
-        let played = Instant::now();
         thread::sleep(AROUND);
         over.store(true, Ordering::Relaxed);
         interrupt(&listening)?;
@@ -123,7 +120,6 @@ fn heard(server: &SoundServer, tool: &str, length: usize) -> anyhow::Result<Hear
         let heard = Heard {
             lines: lines.join().ok().context(ended)?,
             warnings: errors.join().ok().context(ended)?,
-            played,
             witness: witnessed
                 .join()
                 .ok()
@@ -228,10 +224,11 @@ fn delays(heard: &Heard, file: &Path, capture: &[i16]) -> anyhow::Result<(Vec<f6
 
 fn text(heard: &Heard, delays_ms: &[f64], kept: &Kept, minutes: usize, digits: usize) -> String {
     // That what was played ends without a sound is told as a gap too, and is none.
+    let end_s = kept.end as f64 / RATE as f64 - 0.1;
     let lost = heard
         .warnings
         .iter()
-        .filter(|line| line.text.contains("missing") && line.at < heard.played)
+        .filter(|line| gap_at_s(&line.text).is_some_and(|at_s| at_s < end_s))
         .count();
     format!(
         "{HEADING}\n\n\
@@ -247,4 +244,23 @@ fn text(heard: &Heard, delays_ms: &[f64], kept: &Kept, minutes: usize, digits: u
         kept.words(RATE as u32),
         from_to(&heard.memory_mb),
     )
+}
+
+/// Where samples are missing, if that is what is warned of.
+fn gap_at_s(warning: &str) -> Option<f64> {
+    let (_, after) = warning.split_once("missing at ")?;
+    after.split_once(" s ")?.0.parse().ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_gap_is_read_from_its_warning() {
+        let warning =
+            "fingerstop: 480 samples are missing at 12.46 s (the input lost them): dial it again";
+        assert_eq!(gap_at_s(warning), Some(12.46));
+        assert_eq!(gap_at_s("fingerstop: channel 1 clips"), None);
+    }
 }
