@@ -1,6 +1,6 @@
 // Runs in the browser's audio thread: gathers what comes from the input into blocks and hands them on with the count of
 // frames that the audio clock gives, so that a loss can be told.
-const FRAMES = 1024;
+const FRAMES = 512;
 // An input that was just opened comes and goes for a moment; the capture begins when it has come without a break for so many
 // quanta of 128 frames.
 const SETTLED = 16;

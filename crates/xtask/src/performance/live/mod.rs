@@ -77,12 +77,24 @@ fn samples(path: &Path) -> anyhow::Result<Vec<i16>> {
     if reader.spec().sample_format == hound::SampleFormat::Int {
         return Ok(reader.into_samples().collect::<Result<_, _>>()?);
     }
-    let whole = |x: f32| {
-        let scaled = x * 32_768.0;
-        ensure!(scaled.fract() == 0.0, "{name} was resampled or scaled");
-        Ok(scaled as i16)
-    };
+    let whole = |x: f32| code(x).with_context(|| format!("{name} was resampled or scaled: {x}"));
     reader.into_samples::<f32>().map(|x| whole(x?)).collect()
+}
+
+/// The 16-bit code that became this float: full scale is 32768, or 32767 upwards, as in Chromium.
+fn code(x: f32) -> Option<i16> {
+    // A float of 24 bits is rounded to less than that.
+    const ROUNDED: f32 = 0.01;
+    let scales: &[f32] = if x > 0.0 {
+        &[32_767.0, 32_768.0]
+    } else {
+        &[32_768.0]
+    };
+    scales
+        .iter()
+        .map(|scale| x * scale)
+        .find(|scaled| (scaled - scaled.round()).abs() < ROUNDED)
+        .map(|scaled| scaled.round() as i16)
 }
 
 /// Resident size of a process, in MB (10^6 bytes).
@@ -95,6 +107,14 @@ fn resident_mb(process: u32) -> anyhow::Result<f64> {
         .with_context(|| format!("no resident size in {path}"))?
         .parse()?;
     Ok(kib * 1024e-6)
+}
+
+/// How busy the machine was in the last fifteen minutes: delays can be no better than that lets them.
+fn busy() -> String {
+    let text = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
+    let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
+    let load = text.split_whitespace().nth(2).unwrap_or("?").to_owned();
+    format!("meanwhile {load} programs on average wanted one of the machine's {cores} cores")
 }
 
 /// Least, median and largest.
@@ -166,8 +186,14 @@ mod of_live {
             values.iter().for_each(|x| writer.write_sample(*x).unwrap());
             writer.finalize().unwrap();
         };
-        write(&[-1.0, 0.0, 3.0 / 32_768.0, 32_767.0 / 32_768.0]);
-        assert_eq!(samples(&path).unwrap(), [-32_768, 0, 3, 32_767]);
+        write(&[
+            -1.0,
+            0.0,
+            3.0 / 32_768.0,
+            20_000.0 / 32_768.0,
+            20_000.0 / 32_767.0,
+        ]);
+        assert_eq!(samples(&path).unwrap(), [-32_768, 0, 3, 20_000, 20_000]);
         write(&[0.300_01]);
         assert!(samples(&path).is_err());
     }

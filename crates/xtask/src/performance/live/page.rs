@@ -12,7 +12,7 @@ use tokio::time::{Instant, sleep_until};
 
 use super::super::content::Content;
 use super::kept::Kept;
-use super::{delay_row, from_to, reached, resident_mb, row, samples};
+use super::{busy, delay_row, from_to, reached, resident_mb, row, samples};
 
 #[allow(
     dead_code,
@@ -218,7 +218,7 @@ fn text(seen: &Seen, memory: &Memory, kept: &Kept, minutes: usize, digits: usize
          page, sent to `fingerstop serve`, measured, and drawn. A time of zero is when the last make could have reached the page at \
          the earliest, by the quickest of all blocks; what a sound card and the browser need before, some 10-30 ms, is not in it.\n\n\
          | {} digits shown, {digits} in the report | least | median | largest |\n|---|---|---|---|\n{}{}{}\n\
-         Within 300 ms after the pause: {} digits. {}; gaps told: {}. Resident \
+         Within 300 ms after the pause: {} digits; {}. {}; gaps told: {}. Resident \
          memory of the program: {}. Heap of the page's scripts, without garbage: {}; what grows there is what was found, digit by digit.\n",
         seen.digits.len(),
         delay_row("figures at the page, after the pause of 180 ms, ms", &told),
@@ -228,6 +228,7 @@ fn text(seen: &Seen, memory: &Memory, kept: &Kept, minutes: usize, digits: usize
             &drawn
         ),
         reached(&drawn),
+        busy(),
         kept.words(RATE_HZ),
         seen.gaps.len(),
         from_to(&memory.program_mb),

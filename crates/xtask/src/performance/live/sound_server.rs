@@ -11,7 +11,7 @@ use anyhow::{Context, ensure};
 
 use super::super::content::Content;
 use super::kept::Kept;
-use super::{delay_row, from_to, reached, resident_mb, samples};
+use super::{busy, delay_row, from_to, reached, resident_mb, samples};
 
 #[allow(
     clippy::unwrap_used,
@@ -237,10 +237,11 @@ fn text(heard: &Heard, delays_ms: &[f64], kept: &Kept, minutes: usize, digits: u
          zero is when the last make could have reached a program at the earliest, by the quickest block that another client of the \
          server (`parec`) had; what a sound card needs before is not in it.\n\n\
          | {} digits told while listening, {digits} in the report | least | median | largest |\n|---|---|---|---|\n{}\n\
-         Within 300 ms after the pause: {} digits. {}; gaps told: {lost}. Resident memory: {}.\n",
+         Within 300 ms after the pause: {} digits; {}. {}; gaps told: {lost}. Resident memory: {}.\n",
         delays_ms.len(),
         delay_row("line of text, after the pause of 180 ms, ms", delays_ms),
         reached(delays_ms),
+        busy(),
         kept.words(RATE as u32),
         from_to(&heard.memory_mb),
     )
