@@ -306,6 +306,91 @@ fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     assert!(codes.contains(&"marked-gap"), "{codes:?}");
 }
 
+#[test]
+fn the_inputs_of_a_server_are_listed() {
+    let mut bench = Bench::new();
+    bench.server.start();
+    let listed = bench.command(&["listen", "--devices"]).output().unwrap();
+    assert_eq!(listed.status.code(), Some(0));
+    let text = String::from_utf8(listed.stdout).unwrap();
+    let mut lines = text.lines();
+    assert_eq!(lines.next(), Some("* bench.monitor"), "{text}");
+    let facts = lines.next().unwrap();
+    assert!(
+        facts.contains("48000 Hz, 1 channel, 16 bit")
+            && facts.contains("hears what the computer plays"),
+        "{text}"
+    );
+}
+
+#[test]
+fn an_input_that_the_server_suspends_is_told_and_leaves_a_gap() {
+    let mut bench = Bench::new();
+    bench.server.start();
+    let mut listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
+    let suspend = |on: &str| {
+        run(bench
+            .server
+            .program("pactl", &["suspend-sink", "bench", on]))
+    };
+    sleep(Duration::from_secs(1));
+    suspend("1");
+    let note = listening.until("note");
+    assert!(
+        note["text"]
+            .as_str()
+            .unwrap()
+            .contains("suspended the input"),
+        "{note}"
+    );
+    sleep(Duration::from_secs(1));
+    suspend("0");
+    listening.until("lost");
+    listening.until("level");
+    sleep(Duration::from_secs(2));
+    bench.play();
+    sleep(Duration::from_secs(1));
+    listening.interrupt();
+    let (lines, errors, _) = listening.end();
+    let report = assert_agrees(&bench, &lines, "cap.wav");
+    let digits = report["digits"].as_array().unwrap();
+    let sure = digits.iter().filter(|digit| digit["sure"] == true).count();
+    assert_eq!((digits.len(), sure), (4, 4), "{errors}");
+}
+
+#[test]
+fn a_program_that_does_not_get_to_read_for_a_while_loses_nothing() {
+    let mut bench = Bench::new();
+    bench.server.start();
+    let listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
+    let signal = |which: &str| {
+        let id = listening.child.id().to_string();
+        run(bench.server.program("kill", &[which, &id]));
+    };
+    sleep(Duration::from_secs(2));
+    std::thread::scope(|scope| {
+        scope.spawn(|| bench.play());
+        sleep(Duration::from_secs(3));
+        signal("-STOP");
+        sleep(Duration::from_millis(1500));
+        signal("-CONT");
+    });
+    sleep(Duration::from_secs(1));
+    listening.interrupt();
+    let (lines, errors, _) = listening.end();
+    assert_agrees(&bench, &lines, "cap.wav");
+    let (played, captured) = (
+        samples(&bench.path("source.wav")),
+        samples(&bench.path("cap.wav")),
+    );
+    let played = &played[RATE / 4..];
+    let from = captured
+        .windows(64)
+        .position(|window| window == &played[..64]);
+    let from = from.unwrap_or_else(|| panic!("the source is not in the capture: {errors}"));
+    assert!(captured[from..from + played.len()] == *played, "{errors}");
+}
+
 /// ALSA's `file` plugin reads the source from `source.raw` as fast as it is asked.
 fn with_driver(bench: &Bench, command: &mut Command) {
     with_driver_of(bench, &samples(&bench.path("source.wav")), command);
@@ -322,7 +407,8 @@ fn with_driver_of(bench: &Bench, samples: &[i16], command: &mut Command) {
         .collect();
     fs::write(&source, bytes).unwrap();
     let configuration = format!(
-        "pcm.bench {{ type file slave.pcm {{ type null }} file \"/dev/null\" infile \"{}\" format raw }}\n",
+        "pcm.bench {{ type file slave.pcm {{ type null }} file \"/dev/null\" infile \"{}\" format raw }}\n\
+         pcm.default {{ type plug slave.pcm \"bench\" }}\n",
         source.display()
     );
     fs::write(bench.path("asound.conf"), configuration).unwrap();
@@ -369,6 +455,30 @@ fn a_driver_gives_the_same_figures_as_the_source_to_the_last_bit() {
 }
 
 #[test]
+fn without_a_server_the_driver_is_taken_by_itself() {
+    let bench = Bench::new();
+    let arguments = [
+        "listen",
+        "--stop-after",
+        "6",
+        "-o",
+        "cap.wav",
+        "--format",
+        "ndjson",
+        "-q",
+    ];
+    let mut command = bench.command(&arguments);
+    with_driver(&bench, &mut command);
+    let done = command.output().unwrap();
+    let errors = String::from_utf8(done.stderr).unwrap();
+    let text = String::from_utf8(done.stdout).unwrap();
+    let first: Value = serde_json::from_str(text.lines().next().expect(&errors)).unwrap();
+    assert_eq!(first["way"], "alsa", "{first}");
+    let last: Value = serde_json::from_str(text.lines().last().unwrap()).unwrap();
+    assert!(last["digits"].as_array().unwrap().len() >= 3, "{last}");
+}
+
+#[test]
 fn kill_9_leaves_a_capture_that_can_be_read() {
     let mut bench = Bench::new();
     bench.server.start();
@@ -385,9 +495,9 @@ fn kill_9_leaves_a_capture_that_can_be_read() {
 #[test]
 fn a_full_disk_is_told_at_once_and_what_was_captured_is_kept() {
     let bench = Bench::new();
-    // Blocks of 512 or 1024 bytes: some 3 or 6 s of 384 kB each, less than the source.
+    // Blocks of 512 or 1024 bytes: some 3 or 6 s of 192 kB each, one of two like channels; less than the source.
     let script = format!(
-        "trap '' XFSZ; ulimit -f 2200; exec '{}' listen --device alsa:bench --stop-after 60 -o cap.wav --limits {LIMITS} -q",
+        "trap '' XFSZ; ulimit -f 1100; exec '{}' listen --device alsa:bench --stop-after 60 -o cap.wav --limits {LIMITS} -q",
         env!("CARGO_BIN_EXE_fingerstop")
     );
     let mut command = bench.server.program("sh", &["-c", &script]);

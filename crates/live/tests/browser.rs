@@ -120,6 +120,8 @@ fn digit_figures_and_verdict_are_those_of_check() {
 
             let kept = served.kept("wav");
             assert_eq!(kept.len(), 1);
+            let spec = hound::WavReader::open(&kept[0]).unwrap().spec();
+            assert_eq!(spec.channels, 1, "Chromium hands a mono input out twice");
             let kept = checked(&kept[0]);
             assert_eq!(kept.scored.digits.len(), 2);
             assert_eq!(figures(&kept, 0), zero);
