@@ -248,8 +248,14 @@ navigator.mediaDevices?.addEventListener?.('devicechange', () => {
 
 addEventListener('resize', redraw);
 matchMedia('(prefers-color-scheme: dark)').addEventListener('change', redraw);
-function frame() {
-  if (page.capture) page.line.draw(byId('line'));
+/** The line is drawn so often, in milliseconds: an eye sees no more, and a slow machine needs its time for the samples. */
+const LINE_MS = 50;
+let drawn = 0;
+function frame(now) {
+  if (page.capture && now - drawn >= LINE_MS) {
+    drawn = now;
+    page.line.draw(byId('line'));
+  }
   requestAnimationFrame(frame);
 }
 
@@ -258,5 +264,5 @@ try { if (localStorage.getItem('cautions-read') === 'yes') byId('cautions').open
 setInterval(watchClock, 500);
 setInterval(() => say({ say: 'ping' }), 5000);
 redraw();
-frame();
+requestAnimationFrame(frame);
 connect();

@@ -2,6 +2,9 @@
 import { byId, page } from '/page.js';
 import { comb, slot, trend } from '/drawing.js';
 
+/** So many of the latest attempts are shown; a long sitting must not make the page slow. The report has all. */
+const SHOWN = 40;
+
 export function showLevel(message) {
   byId('level-bar').style.transform = `scaleX(${message.part})`;
   byId('level-bar').classList.toggle('over', message.over);
@@ -43,7 +46,7 @@ export function showAttempt(attempt, fresh) {
   large('digit', (attempt.digit ?? '') + (attempt.sure && attempt.digit !== null ? '' : '?'));
   byId('word').textContent = [SYMBOLS[attempt.verdict], attempt.word].filter(Boolean).join(' ');
   byId('reason').textContent = attempt.reason;
-  const before = (key) => page.attempts.filter((other) => other.number < attempt.number).map((other) => other[key]?.value ?? NaN);
+  const before = (key) => page.attempts.slice(-SHOWN).filter((other) => other.number < attempt.number).map((other) => other[key]?.value ?? NaN);
   const beside = (key, least) => ({ change: attempt.change?.[key], edge: attempt.limits[key], before: before(key), least, sure: attempt.sure });
   figure('speed', attempt.speed, beside('speed', 0.5));
   figure('percent', attempt.percent, beside('percent', 2));
@@ -60,10 +63,11 @@ export function showAttempt(attempt, fresh) {
 }
 
 export function showSitting() {
-  const attempts = page.attempts;
+  const attempts = page.attempts.slice(-SHOWN);
+  const earlier = page.attempts.length - attempts.length;
   const last = attempts[attempts.length - 1];
   byId('better').textContent = last?.better ?? '';
-  const first = page.first ?? attempts.find((attempt) => attempt.sure && attempt.speed)?.number;
+  const first = page.first ?? page.attempts.find((attempt) => attempt.sure && attempt.speed)?.number;
   const points = (key) => attempts.map((a) => ({ number: a.number, value: a[key]?.value ?? NaN, u95: a[key]?.u95 ?? 0, verdict: a.verdict }));
   const draw = (id, title, key, least) => {
     const edge = last?.limits[key];
@@ -84,6 +88,15 @@ export function showSitting() {
     }
     return row;
   });
+  if (earlier > 0) {
+    const row = document.createElement('tr');
+    const cell = document.createElement('td');
+    cell.colSpan = 6;
+    cell.className = 'quiet';
+    cell.textContent = `${earlier} earlier ${earlier === 1 ? 'attempt' : 'attempts'}: see the report`;
+    row.append(cell);
+    rows.push(row);
+  }
   if (rows.length > 0) byId('attempts').replaceChildren(...rows);
   for (const id of ['first', 'save', 'report']) byId(id).disabled = attempts.length === 0;
   byId('compare').disabled = attempts.length < 2;
