@@ -51,6 +51,8 @@ for (const [id, least] of [['digit', 140], ['speed', 60], ['percent', 60], ['wor
   const size = parseFloat(getComputedStyle(document.getElementById(id)).fontSize);
   if (size < least) faults.push(`${id} cannot be read from two metres: ${size} px`);
 }
+const word = document.getElementById('word');
+if (word.scrollWidth > word.clientWidth) faults.push(`the verdict is wider than its block: ${word.innerText}`);
 const ids = [...document.querySelectorAll('[id]')].map((element) => element.id);
 if (new Set(ids).size !== ids.length) faults.push('an id stands twice');
 return faults;"#;
