@@ -11,7 +11,7 @@ use crate::wording;
 const CLOCK_FACTOR: f64 = 1.13;
 /// A limit and a value nearer to each other than this part of the limit are equal: limits belong to the
 /// tolerance, and instants as binary fractions carry errors of this size and less.
-const EQUAL: f64 = 1e-9;
+pub(crate) const EQUAL: f64 = 1e-9;
 /// A bounce limit is judged only from this many times the chatter floor.
 const FLOORS_BELOW_BOUNCE_LIMIT: f64 = 4.0;
 /// A recording decides when its guard band is at most this part of the tolerance half-width.

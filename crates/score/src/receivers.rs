@@ -326,9 +326,14 @@ fn counted(receiver: &Receiver, group: &Group, digit: &Digit) -> Option<Counted>
         .fold(0.0, f64::max);
     let openings: Vec<f64> = group.breaks.iter().flat_map(openings_ms).collect();
     let near = |ms: f64| (ms - least_ms).abs() < u95_ms || (ms - most_ms).abs() < u95_ms;
-    let is_pulse = |ms: &f64| (least_ms..=most_ms).contains(ms);
+    // Both bounds are the receiver's own, to what binary fractions leave of them.
+    let (shortest_ms, longest_ms) = (
+        least_ms * (1.0 - judge::EQUAL),
+        most_ms * (1.0 + judge::EQUAL),
+    );
+    let is_pulse = |ms: &f64| (shortest_ms..=longest_ms).contains(ms);
     let pulses = openings.iter().copied().filter(is_pulse).count();
-    let too_long = openings.iter().copied().find(|ms| *ms > most_ms);
+    let too_long = openings.iter().copied().find(|ms| *ms > longest_ms);
     let ends_ms = receiver.digit_ends_ms().unwrap_or(f64::INFINITY);
     let parted_ms = group
         .breaks
