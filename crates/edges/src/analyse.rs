@@ -505,8 +505,7 @@ fn reclosures(
     let places = |(o, c): &(Fitted, Fitted)| (o.at - from, c.at - from);
     let places: Vec<(f64, f64)> = refined.pulses.iter().map(places).collect();
     let told = reclosures::tell(samples, rate_hz, sign, &places);
-    let closings: Vec<f64> = places.iter().map(|p| p.1).collect();
-    for moved in told.astray(&closings, rate_hz) {
+    for moved in &told.moved {
         let closing = &mut refined.pulses[moved.pulse].1;
         let shift = moved.at + from - closing.at;
         closing.at += shift;

@@ -42,49 +42,29 @@ const PLACE_S: f64 = 0.000_03;
 const OFFSET_S: f64 = 0.000_1;
 const ASTRAY_SHARE: f64 = 0.1;
 
+/// A closure looks like the usual one, from so long before it to so long after it and at least in samples: correlated by
+/// this much. Clicks do not.
+const LOOKS_S: [f64; 2] = [0.000_15, 0.000_3];
+const LOOKS_SAMPLES: usize = 2;
+const ALIKE: f64 = 0.6;
+
 /// What was told of the closings of a train.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Told {
-    /// First closure of each closing, in samples, where one was seen.
-    pub(crate) first: Vec<Option<f64>>,
     /// Openings after the first closure of each closing: start and end, in samples.
     pub(crate) reopenings: Vec<Vec<(f64, f64)>>,
-    /// Shorter ones cannot be told, in samples.
+    /// Closings that do not lie at their first closure.
+    pub(crate) moved: Vec<Moved>,
+    /// Shorter reopenings cannot be told, in samples.
     pub(crate) floor: f64,
 }
 
-/// Where a closing belongs, and the variance of that.
+/// Where a closing belongs, and the variance of that, in samples.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Moved {
     pub(crate) pulse: usize,
     pub(crate) at: f64,
     pub(crate) variance: f64,
-}
-
-impl Told {
-    /// The closings, at `places`, that do not lie at their first closure.
-    pub(crate) fn astray(&self, places: &[f64], rate_hz: f64) -> Vec<Moved> {
-        let shifts = self.first.iter().zip(places);
-        let shifts: Vec<Option<f64>> = shifts.map(|(first, at)| Some(at - (*first)?)).collect();
-        let near = shifts.iter().flatten().copied();
-        let near: Vec<f64> = near.filter(|s| s.abs() < NEAR_S * rate_hz).collect();
-        // Where the contact closed, and where the change is sharpest, is not quite the same.
-        let offset = linear::median(&near);
-        let common = offset.map_or(OFFSET_S * rate_hz, |_| 0.0);
-        let offset = offset.unwrap_or(0.0);
-        let of_pulse = |(pulse, (first, shift)): (usize, (&Option<f64>, &Option<f64>))| {
-            let (first, astray) = ((*first)?, (*shift)? - offset);
-            (astray.abs() > ASTRAY_S * rate_hz).then(|| Moved {
-                pulse,
-                at: first + offset,
-                variance: (PLACE_S * rate_hz).powi(2)
-                    + common.powi(2)
-                    + (ASTRAY_SHARE * astray).powi(2),
-            })
-        };
-        let own = self.first.iter().zip(&shifts);
-        own.enumerate().filter_map(of_pulse).collect()
-    }
 }
 
 /// Looks for the further closures of every closing. `samples` hold no hum, `sign` is that of an opening, and `pulses`
@@ -100,32 +80,130 @@ pub(crate) fn tell(samples: &[f64], rate_hz: f64, sign: f64, pulses: &[(f64, f64
     let least = quiet.map(|(noise, largest)| (LEAST_NOISES * noise).max(LEAST_QUIETS * largest));
     let Some(least) = least.filter(|least| *least < usual) else {
         return Told {
-            first: vec![None; pulses.len()],
             reopenings: vec![Vec::new(); pulses.len()],
+            moved: Vec::new(),
             floor: AFTER_S * rate_hz,
         };
     };
-    let least = least.max(LEAST_SHARE * usual);
+    let looks = Looks::new(samples, &changes, &spans, sign, rate_hz);
     let rings = (RINGS_S * rate_hz) as usize;
-    let closures: Vec<Vec<usize>> = spans
-        .into_iter()
-        .map(|span| changes.closures(span, least, one, rings))
-        .collect();
+    let of_span = |span: Range<usize>| {
+        let mut closures = changes.closures(span, least.max(LEAST_SHARE * usual), one, rings);
+        closures.retain(|at| looks.are_those_at(*at));
+        closures
+    };
+    let closures: Vec<Vec<usize>> = spans.iter().cloned().map(of_span).collect();
     let reopening = |pair: &[usize]| {
         // From the closure's own spike on, the sharpest change of the other sign.
         let start = changes.most_opening(pair[0] + one / 2..pair[1].saturating_sub(side));
         Some((start? as f64, pair[1] as f64))
     };
-    let reopenings = closures.iter().map(|own| own.windows(2));
+    let firsts = closures.iter().map(|own| own.first().copied());
     Told {
-        first: closures
+        moved: moved(
+            &changes,
+            &firsts.collect::<Vec<_>>(),
+            pulses,
+            least,
+            rate_hz,
+        ),
+        reopenings: closures
             .iter()
-            .map(|own| own.first().map(|at| *at as f64))
-            .collect(),
-        reopenings: reopenings
-            .map(|pairs| pairs.filter_map(reopening).collect())
+            .map(|own| own.windows(2).filter_map(reopening).collect())
             .collect(),
         floor: one as f64,
+    }
+}
+
+/// The closings that do not lie at their first closure. One with a sharp change of its own before that is right: the
+/// first closure of two is hidden by a larger one beside it, or small.
+fn moved(
+    changes: &Changes,
+    firsts: &[Option<usize>],
+    pulses: &[(f64, f64)],
+    least: f64,
+    rate_hz: f64,
+) -> Vec<Moved> {
+    let shifts = firsts.iter().zip(pulses);
+    let shifts: Vec<Option<f64>> = shifts
+        .map(|(first, pulse)| Some(pulse.1 - (*first)? as f64))
+        .collect();
+    let near = shifts.iter().flatten().copied();
+    let near: Vec<f64> = near.filter(|s| s.abs() < NEAR_S * rate_hz).collect();
+    // Where the contact closed, and where the change is sharpest, is not quite the same.
+    let offset = linear::median(&near);
+    let common = offset.map_or(OFFSET_S * rate_hz, |_| 0.0);
+    let offset = offset.unwrap_or(0.0);
+    let of_pulse = |pulse: usize| {
+        let (first, astray) = (firsts[pulse]? as f64, shifts[pulse]? - offset);
+        let own = pulses[pulse].1 - offset;
+        let reach = ASTRAY_S * rate_hz;
+        let around = stretch(own - reach, own + reach + 1.0, changes.values.len());
+        let closes_there = astray < 0.0 && changes.sharpest(around) >= least;
+        (astray.abs() > reach && !closes_there).then(|| Moved {
+            pulse,
+            at: first + offset,
+            variance: (PLACE_S * rate_hz).powi(2)
+                + common.powi(2)
+                + (ASTRAY_SHARE * astray).powi(2),
+        })
+    };
+    (0..pulses.len()).filter_map(of_pulse).collect()
+}
+
+/// How the samples look around the usual closure.
+struct Looks<'a> {
+    samples: &'a [f64],
+    sign: f64,
+    before: usize,
+    usual: Vec<f64>,
+}
+
+impl<'a> Looks<'a> {
+    fn new(
+        samples: &'a [f64],
+        changes: &Changes,
+        spans: &[Range<usize>],
+        sign: f64,
+        rate_hz: f64,
+    ) -> Self {
+        let [before, after] = LOOKS_S.map(|s| ((s * rate_hz).round() as usize).max(LOOKS_SAMPLES));
+        let mut looks = Looks {
+            samples,
+            sign,
+            before,
+            usual: vec![0.0; before + after],
+        };
+        let strongest = spans.iter().filter_map(|span| {
+            let sharp = span.clone().filter(|&at| changes.is_sharp(at));
+            sharp.max_by(|a, b| changes.at(*a).total_cmp(&changes.at(*b)))
+        });
+        let all: Vec<Vec<f64>> = strongest.filter_map(|at| looks.at(at)).collect();
+        looks.usual = (0..before + after)
+            .map(|i| linear::median(&all.iter().map(|x| x[i]).collect::<Vec<_>>()))
+            .map(|middle| middle.unwrap_or(0.0))
+            .collect();
+        looks
+    }
+
+    /// The samples around a place without their mean and of unit energy.
+    fn at(&self, place: usize) -> Option<Vec<f64>> {
+        let from = place.checked_sub(self.before)?;
+        let stretch = self.samples.get(from..from + self.usual.len())?;
+        let mean = stretch.iter().sum::<f64>() / stretch.len() as f64;
+        let rest: Vec<f64> = stretch.iter().map(|x| -self.sign * (x - mean)).collect();
+        let size = linear::dot(&rest, &rest).sqrt();
+        (size > 0.0).then(|| rest.iter().map(|x| x / size).collect())
+    }
+
+    /// The sharpest change may lie a sample to either side of where the usual one does.
+    fn are_those_at(&self, place: usize) -> bool {
+        let size = linear::dot(&self.usual, &self.usual).sqrt();
+        let alike = |place: usize| {
+            self.at(place)
+                .is_some_and(|own| linear::dot(&own, &self.usual) > ALIKE * size)
+        };
+        (place.saturating_sub(1)..=place + 1).any(alike)
     }
 }
 
@@ -305,23 +383,51 @@ mod tests {
     fn closures_before_the_place_of_a_closing_count() {
         let (samples, mut pulses) = looped(0.6, &[(1.0, 4.0)]);
         pulses.iter_mut().for_each(|p| p.1 += 0.004 * RATE_HZ);
-        let places: Vec<f64> = pulses.iter().map(|p| p.1).collect();
         let told = tell(&samples, RATE_HZ, -1.0, &pulses);
         assert!(told.reopenings.iter().all(|r| r.len() == 1));
-        let moved = told.astray(&places, RATE_HZ);
-        assert_eq!(moved.len(), 4);
-        for (moved, place) in moved.iter().zip(&places) {
-            let shift_s = (moved.at - place) / RATE_HZ;
+        assert_eq!(told.moved.len(), 4);
+        for moved in &told.moved {
+            let shift_s = (moved.at - pulses[moved.pulse].1) / RATE_HZ;
             assert!((shift_s + 0.004).abs() < 0.000_1, "{shift_s}");
         }
         // One of four at its later closure: the others say how the sharpest change lies to the contact's instant.
-        let mut one: Vec<f64> = places.iter().map(|at| at - 0.003_95 * RATE_HZ).collect();
-        one[2] += 0.004 * RATE_HZ;
-        let moved = told.astray(&one, RATE_HZ);
+        pulses.iter_mut().for_each(|p| p.1 -= 0.003_95 * RATE_HZ);
+        pulses[2].1 += 0.004 * RATE_HZ;
+        let told = tell(&samples, RATE_HZ, -1.0, &pulses);
+        assert_eq!(told.moved.len(), 1);
+        assert_eq!(told.moved[0].pulse, 2);
+        let shift_s = (told.moved[0].at - pulses[2].1) / RATE_HZ;
+        assert!((shift_s + 0.004).abs() < 0.000_05, "{shift_s}");
+    }
+
+    /// A click is as sharp, but another thing: it rings.
+    #[test]
+    fn a_click_before_a_closing_is_no_closure() {
+        let (mut samples, pulses) = looped(0.6, &[]);
+        let click = (pulses[1].1 - 0.005 * RATE_HZ) as usize;
+        for (k, x) in samples[click..click + 60].iter_mut().enumerate() {
+            let t = k as f64 / RATE_HZ;
+            *x += 0.8 * (-t / 0.0003).exp() * (std::f64::consts::TAU * 4000.0 * t).sin();
+        }
+        let told = tell(&samples, RATE_HZ, -1.0, &pulses);
+        assert_eq!(told.moved, []);
+        assert!(told.reopenings.iter().all(Vec::is_empty));
+    }
+
+    /// The second closure, 0.5 ms after the first, hides it: the closing stays where it is.
+    #[test]
+    fn a_first_closure_beside_a_larger_one_keeps_its_place() {
+        let (mut samples, mut pulses) = looped(0.6, &[]);
+        let second = (pulses[1].1 + 0.000_5 * RATE_HZ) as usize;
+        for (k, x) in samples[second..second + 200].iter_mut().enumerate() {
+            *x += (-(k as f64) / RATE_HZ / 0.0001).exp();
+        }
+        assert_eq!(tell(&samples, RATE_HZ, -1.0, &pulses).moved, []);
+        // One that lies where nothing closes is put where something does.
+        pulses[3].1 -= 0.003 * RATE_HZ;
+        let moved = tell(&samples, RATE_HZ, -1.0, &pulses).moved;
         assert_eq!(moved.len(), 1);
-        assert_eq!(moved[0].pulse, 2);
-        let shift_s = (moved[0].at - places[2]) / RATE_HZ;
-        assert!((shift_s + 0.003_95).abs() < 0.000_05, "{shift_s}");
+        assert_eq!(moved[0].pulse, 3);
     }
 
     #[test]
