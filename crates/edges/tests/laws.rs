@@ -348,6 +348,65 @@ fn clean_instants_are_those_drawn() {
     instants_are_those_drawn("clean", 0..4);
 }
 
+/// Where lines ring behind a transformer, sharp steps fit one swing of one closing and another of the next; what
+/// discharges into the contact tells where each of them is.
+#[test]
+fn ringing_closings_are_where_they_were_drawn() {
+    for index in [161, 381] {
+        instants_are_those_drawn("loop through a good transformer", index..index + 1);
+    }
+}
+
+/// Pulses of the digits that a recording of a family gives, and whether each is sure.
+fn counts(scenario: &Scenario) -> Vec<(usize, bool)> {
+    let rendered = synth::render(scenario);
+    let samples = &rendered.channels[rendered.truth.channel - 1];
+    let trace = measured(samples, rendered.sample_rate_hz);
+    let count = |train: &Train| (train.edges.len() / 2, train.doubts.is_empty());
+    trace.trains.iter().map(count).collect()
+}
+
+/// A tone until the first break, 33 times a second louder and softer, looks as if it repeated with the mains: the hum is
+/// known only when the digit is over, and must hide none of its pulses.
+#[test]
+fn hum_below_a_tone_hides_no_pulse() {
+    let scenario = families::mixed(12);
+    let hum = scenario.recorder.hum.as_ref().expect("hum");
+    assert!(hum.amplitudes[0] > 0.25 && scenario.sounds[0].until_first_break);
+    let drawn: Vec<_> = [10, 1, 5, 4].map(|pulses| (pulses, true)).into();
+    assert_eq!(counts(&scenario), drawn);
+}
+
+/// Four digits alike, in noise: what proves three of them speaks for the fourth, which was once left out in silence.
+#[test]
+fn a_digit_like_those_beside_it_is_given() {
+    let drawn: Vec<_> = [6, 6, 6, 5].map(|pulses| (pulses, true)).into();
+    assert_eq!(counts(&families::mixed(1364)), drawn);
+}
+
+/// Speech goes on after a digit of three as if it were two pulses more: other digits of the line do not speak for those.
+#[test]
+fn digits_beside_it_do_not_speak_for_pulses_unlike_the_others() {
+    let counts = counts(&families::draw(family("speech"), 169));
+    assert_eq!(counts[..3], [5, 8, 1].map(|pulses| (pulses, true)));
+    assert!(counts[3..].iter().all(|last| *last == (3, true) || !last.1));
+}
+
+/// Openings and closings behind a transformer may look alike; between digits of the same line they are no clicks.
+#[test]
+fn a_digit_whose_transitions_sound_alike_is_given() {
+    let counts = counts(&families::draw(
+        family("loop through a good transformer"),
+        106,
+    ));
+    assert!(
+        [5, 7, 6]
+            .iter()
+            .all(|pulses| counts.contains(&(*pulses, true))),
+        "{counts:?}"
+    );
+}
+
 /// A capacitor lets the levels droop, and moves no edge.
 #[test]
 fn coupled_instants_are_those_drawn() {

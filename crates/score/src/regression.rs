@@ -170,4 +170,20 @@ mod tests {
         assert_relative_eq!(left.squares(), 1.0 / 6.0, max_relative = 1e-9);
         assert!(left.coefficient(&ramp).is_none());
     }
+
+    /// Columns of two digits beside one another: each digit by itself must give the same, and a column over both takes
+    /// from both.
+    #[test]
+    fn columns_that_are_zero_elsewhere_leave_the_rest_alone() {
+        let mut left = Regression::new(vec![1.0, 2.0, 4.0, 3.0, 5.0]);
+        left.take_out(&[vec![1.0, 1.0, 1.0, 0.0, 0.0], vec![0.0, 0.0, 0.0, 1.0, 1.0]]);
+        // 42/9 of the first, (3 - 4)^2 + (5 - 4)^2 of the second.
+        assert_relative_eq!(left.squares(), 42.0 / 9.0 + 2.0, max_relative = 1e-12);
+        let slope = left.gain(&[vec![0.0, 1.0, 2.0, 0.0, 0.0]]);
+        assert_relative_eq!(slope.squares, 4.5, max_relative = 1e-12);
+        // Ramps of -1, 0, 1 and -1/2, 1/2, with the residuals' products 3 and 1: (3 + 1)^2 / (2 + 1/2).
+        let both = left.gain(&[vec![0.0, 1.0, 2.0, 0.0, 1.0]]);
+        assert_relative_eq!(both.squares, 16.0 / 2.5, max_relative = 1e-12);
+        assert_eq!(left.gain(&[vec![0.0, 0.0, 0.0, 2.0, 2.0]]).columns, 0);
+    }
 }
