@@ -215,7 +215,8 @@ fn undecidable(check: &Check, digits: &[Digit]) -> Option<Reason> {
     let band = wording::significant(check.guard_band, 2);
     let text = if check.quantity == "bounce_ms" {
         format!(
-            "{digit}: this recording cannot decide {name}: record at 48 kHz or more, with more level and less noise"
+            "{digit}: this recording cannot decide {name}: record at 48 kHz or more, with more level and less noise, \
+             and across the contacts or from a bench supply rather than through a line with relays"
         )
     } else if check.guard_band > 2.0 * check.u95 {
         format!(

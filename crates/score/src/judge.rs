@@ -505,6 +505,27 @@ mod tests {
         assert_eq!(word_of(0.0045), Verdict::Fail);
     }
 
+    /// Limits belong to the tolerance, to a thousand-millionth of themselves: 3 µs of 3000 ms, whichever side.
+    #[test]
+    fn a_value_on_a_limit_is_inside_whatever_binary_fractions_leave_of_it() {
+        for (off_ms, expected) in [
+            (0.0, Verdict::Pass),
+            (1e-6, Verdict::Pass),
+            (1e-5, Verdict::Fail),
+        ] {
+            assert_eq!(word(3000.0 + off_ms, None, Some(3000.0), 0.0), expected);
+            assert_eq!(word(3000.0 - off_ms, Some(3000.0), None, 0.0), expected);
+        }
+    }
+
+    /// So does the guard band beyond a limit; and what is no number, value or band, is judged by nobody.
+    #[test]
+    fn the_guard_band_has_its_ends_and_no_number_has_no_word() {
+        assert_eq!(word(10.1, None, Some(10.0), 0.1), Verdict::ConditionalFail);
+        assert_eq!(word(f64::NAN, None, Some(10.0), 0.1), Verdict::NotJudged);
+        assert_eq!(word(9.0, None, Some(10.0), f64::NAN), Verdict::NotJudged);
+    }
+
     /// ILAC-G8:09/2019 with w = U: a value that just passes is outside with 2.5 % at most (k = 1.96).
     #[test]
     fn a_pass_is_wrong_once_in_forty_at_most() {
