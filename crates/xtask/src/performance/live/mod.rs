@@ -109,12 +109,26 @@ fn resident_mb(process: u32) -> anyhow::Result<f64> {
     Ok(kib * 1024e-6)
 }
 
-/// How busy the machine was in the last fifteen minutes: delays can be no better than that lets them.
+/// How busy the machine was in the last fifteen minutes, and whether this ran before others: delays can be no better than that
+/// lets them.
 fn busy() -> String {
-    let text = std::fs::read_to_string("/proc/loadavg").unwrap_or_default();
+    let text = |path: &str| std::fs::read_to_string(path).unwrap_or_default();
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-    let load = text.split_whitespace().nth(2).unwrap_or("?").to_owned();
-    format!("meanwhile {load} programs on average wanted one of the machine's {cores} cores")
+    let load = text("/proc/loadavg");
+    let load = load.split_whitespace().nth(2).unwrap_or("?");
+    let rank = match nice(&text("/proc/self/stat")) {
+        Some(nice) if nice != 0 => format!(", at nice {nice}"),
+        _ => String::new(),
+    };
+    format!(
+        "measured{rank} while {load} programs on average wanted one of the machine's {cores} cores"
+    )
+}
+
+/// The nice value in the text of /proc/PID/stat: the seventeenth field after the name, which stands in brackets.
+fn nice(stat: &str) -> Option<i32> {
+    let (_, fields) = stat.rsplit_once(')')?;
+    fields.split_whitespace().nth(16)?.parse().ok()
 }
 
 /// Least, median and largest.
@@ -196,6 +210,14 @@ mod of_live {
         assert_eq!(samples(&path).unwrap(), [-32_768, 0, 3, 20_000, 20_000]);
         write(&[0.300_01]);
         assert!(samples(&path).is_err());
+    }
+
+    #[test]
+    fn the_rank_of_a_process_is_read() {
+        let stat = "7 (a (b) c) S 1 7 7 0 -1 4194560 1 2 3 4 5 6 7 8 10 -10 3 0 99 1 2";
+        assert_eq!(nice(stat), Some(-10));
+        let own = std::fs::read_to_string("/proc/self/stat").unwrap();
+        assert!(nice(&own).is_some_and(|nice| (-20..20).contains(&nice)));
     }
 
     #[test]

@@ -112,7 +112,7 @@ fn text(seen: &Seen, minutes: usize, digits: usize) -> String {
          | {} digits told while listening, {digits} in the report | least | median | largest |\n|---|---|---|---|\n\
          {}{}{}{}\n\
          Resident memory after the first minute {:.1} MB, after the last {:.1} MB (the source in memory included); gaps noticed: \
-         {}; the capture is the source, byte by byte. What comes before and after, from the sound card to the screen, is in the next two sections.\n",
+         {}; the capture is the source, byte by byte. What comes before and after, up to the screen, is in the sections on the bench page and on a sound server.\n",
         seen.waited_ms.len(),
         row(
             "last make to the block with which it is told, ms of samples",
