@@ -56,18 +56,17 @@ impl Kept {
                 "{length:.2} s of the recording are in the capture, sample by sample and in a row"
             );
         }
-        let breaks: Vec<String> = self
-            .breaks
-            .iter()
-            .map(|(at, missing)| {
-                let ms = 1000.0 * seconds(missing.unsigned_abs() as f64);
-                let what = if *missing > 0 { "missing" } else { "put in" };
-                format!("{ms:.2} ms {what} at {:.2} s", seconds(*at as f64))
-            })
-            .collect();
+        let sum = |wanted: fn(i64) -> bool| {
+            let found = self.breaks.iter().map(|(_, missing)| *missing);
+            let found: Vec<i64> = found.filter(|missing| wanted(*missing)).collect();
+            let samples: u64 = found.iter().map(|missing| missing.unsigned_abs()).sum();
+            let ms = 1000.0 * seconds(samples as f64);
+            format!("{ms:.0} ms in {} places", found.len())
+        };
         format!(
-            "{length:.2} s of the recording are in the capture, sample by sample; {}",
-            breaks.join(", ")
+            "{length:.2} s of the recording are in the capture, sample by sample; missing {}, put in {}",
+            sum(|missing| missing > 0),
+            sum(|missing| missing <= 0)
         )
     }
 }
@@ -127,5 +126,9 @@ mod tests {
         .concat();
         let kept = Kept::of(&source, &capture, 0, 2000).unwrap();
         assert_eq!(kept.breaks, [(1000, 480), (2500, -441)]);
+        assert!(
+            kept.words(48_000)
+                .ends_with("missing 10 ms in 1 places, put in 9 ms in 1 places")
+        );
     }
 }

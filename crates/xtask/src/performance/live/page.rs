@@ -36,7 +36,8 @@ const TAIL: Duration = Duration::from_secs(5);
 /// Notes when blocks reach the page, and when a digit that the program told is on the screen: a message that is handed on from
 /// the frame in which the digit is drawn comes after that frame.
 const HOOKS: &str = "
-    window.seen = { least: Infinity, rate: NaN, digits: [], gaps: [] };
+    window.seen = { rate: NaN, digits: [], gaps: [] };
+    let recent = [];
     const known = new Set();
     const Plain = window.WebSocket;
     window.WebSocket = class extends Plain {
@@ -53,16 +54,20 @@ const HOOKS: &str = "
     function arrived(block) {
         const frames = (block.byteLength - 24) / 4 / block.getUint16(4, true);
         const end = block.getFloat64(8, true) + frames;
-        window.seen.least = Math.min(window.seen.least, block.getFloat64(16, true) - 1000 * end / window.seen.rate);
+        const at = block.getFloat64(16, true);
+        recent.push([at, at - 1000 * end / window.seen.rate]);
+        // Samples that the browser leaves out shift all that follow, so only the last seconds say how late blocks come at best.
+        while (recent[0][0] < at - 5000) recent.shift();
     }
     function hear(message) {
         if (message.say === 'caution' && message.code === 'gap') window.seen.gaps.push(message.words);
         if (message.say !== 'digit' || known.has(message.number)) return;
         known.add(message.number);
         const told = performance.now();
+        const least = Math.min(...recent.map(([, late]) => late));
         requestAnimationFrame(() => {
             const after = new MessageChannel();
-            after.port1.onmessage = () => window.seen.digits.push({ told, drawn: performance.now(), make: 1000 * message.breaks_s.at(-1)[1],
+            after.port1.onmessage = () => window.seen.digits.push({ told, least, drawn: performance.now(), make: 1000 * message.breaks_s.at(-1)[1],
                 right: document.querySelector('#digit').textContent.startsWith(message.digit ?? '?') });
             after.port2.postMessage(null);
         });
@@ -71,7 +76,6 @@ const HOOKS: &str = "
 /// What the hooks noted; times in milliseconds.
 #[derive(Deserialize)]
 struct Seen {
-    least: f64,
     digits: Vec<Shown>,
     gaps: Vec<String>,
 }
@@ -80,6 +84,7 @@ struct Seen {
 #[derive(Deserialize)]
 struct Shown {
     told: f64,
+    least: f64,
     drawn: f64,
     make: f64,
     right: bool,
@@ -202,15 +207,10 @@ fn digits(capture: &Path) -> anyhow::Result<usize> {
 }
 
 fn text(seen: &Seen, memory: &Memory, kept: &Kept, minutes: usize, digits: usize) -> String {
-    let of = |delay: fn(&Shown, f64) -> f64| -> Vec<f64> {
-        seen.digits
-            .iter()
-            .map(|digit| delay(digit, seen.least))
-            .collect()
-    };
-    let told = of(|digit, least| digit.told - digit.make - least);
-    let drawn = of(|digit, least| digit.drawn - digit.make - least);
-    let drawing = of(|digit, _| digit.drawn - digit.told);
+    let of = |delay: fn(&Shown) -> f64| -> Vec<f64> { seen.digits.iter().map(delay).collect() };
+    let told = of(|digit| digit.told - digit.make - digit.least);
+    let drawn = of(|digit| digit.drawn - digit.make - digit.least);
+    let drawing = of(|digit| digit.drawn - digit.told);
     format!(
         "{HEADING}\n\n\
          Made by `cargo run --release -p xtask -- live --through page --minutes {minutes}`; needs Chromium and its driver. {minutes} \
