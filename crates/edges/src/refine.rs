@@ -34,6 +34,8 @@ const SLOW_RESIDUALS: f64 = 0.7;
 /// An onset lies no farther from the sharp fit than this; farther, times the residual, the worse that fits; and
 /// with its square: what leaves most of the step is no fit.
 const SHIFT_S: [f64; 3] = [0.000_5, 0.005, 0.012];
+/// A step that leaves less than this cannot be as far off as the first of these.
+const STILL_RESIDUAL: f64 = 0.1;
 /// What makes an onset evident: it is followed at once by so much of the transition, and leaves this share of what
 /// the sharp steps leave. It may then lie as far away as this.
 const DEPARTS: f64 = 0.4;
@@ -42,7 +44,8 @@ const EVIDENT_SHIFT_S: f64 = 0.006;
 /// Or it lies equally far from all the sharp steps of three or more, and then it need not explain as much.
 const ALIKE_S: f64 = 0.000_15;
 const ALIKE_RESIDUALS: f64 = 0.5;
-/// Or leaves less than this of what follows it within a millisecond, which may be far larger than the step.
+/// Or, where sharp steps fit badly, leaves less than this of what follows it within a millisecond, which may be far larger
+/// than the step.
 const UNEXPLAINED_ALIKE: f64 = 0.15;
 const DEPARTS_ALIKE: f64 = 0.3;
 /// A kind that sharp steps fit so badly is also looked at around its coarse places.
@@ -474,7 +477,8 @@ impl<'a> Refiner<'a> {
         // most of the transition follows at once, and the onset explains nearly all of it.
         let spread = shifts.iter().map(|s| (s - usual).abs()).fold(0.0, f64::max);
         let alike = shifts.len() >= ROUGH_LEAST && spread < ALIKE_S * self.rate_hz;
-        let explained = left < ALIKE_RESIDUALS || onsets.unexplained < UNEXPLAINED_ALIKE;
+        let explained = left < ALIKE_RESIDUALS
+            || (residual > ROUGH_RESIDUAL && onsets.unexplained < UNEXPLAINED_ALIKE);
         let evident = (onsets.departs > DEPARTS && left < EVIDENT_RESIDUALS)
             || (alike && onsets.departs > DEPARTS_ALIKE && explained);
         let mut farthest = self.farthest_shift(residual);
@@ -501,6 +505,7 @@ impl<'a> Refiner<'a> {
     /// How far an onset may lie from a sharp step that leaves `residual`, in samples.
     fn farthest_shift(&self, residual: f64) -> f64 {
         let [still, by_residual, by_square] = SHIFT_S;
+        let still = still * (residual / STILL_RESIDUAL).min(1.0);
         (still + by_residual * residual + by_square * residual * residual) * self.rate_hz
     }
 
