@@ -216,6 +216,17 @@ fn assert_agrees(bench: &Bench, lines: &[Value], capture: &str) -> Value {
     report.clone()
 }
 
+/// That a line of the program says so.
+fn assert_says(line: &Value, text: &str) {
+    assert!(line["text"].as_str().unwrap().contains(text), "{line}");
+}
+
+/// One text of each entry of a list.
+fn texts<'a>(list: &'a Value, key: &str) -> Vec<&'a str> {
+    let entries = list.as_array().unwrap().iter();
+    entries.map(|entry| entry[key].as_str().unwrap()).collect()
+}
+
 #[test]
 fn a_sound_server_gives_the_samples_that_were_played() {
     let mut bench = Bench::new();
@@ -272,16 +283,10 @@ fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     sleep(Duration::from_secs(1));
     bench.server.stop();
     let gone = listening.until("note");
-    assert!(
-        gone["text"]
-            .as_str()
-            .unwrap()
-            .contains("the sound server is gone"),
-        "{gone}"
-    );
+    assert_says(&gone, "the sound server is gone");
     bench.server.start();
     let back = listening.until("note");
-    assert!(back["text"].as_str().unwrap().contains("is back"), "{back}");
+    assert_says(&back, "is back");
     let lost = listening.until("lost");
     assert_eq!(lost["how"], "away");
     listening.until("level");
@@ -291,18 +296,9 @@ fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     listening.interrupt();
     let (lines, errors, _) = listening.end();
     let report = assert_agrees(&bench, &lines, "cap.wav");
-    let digits = report["digits"].as_array().unwrap();
-    let sent: Vec<&str> = digits
-        .iter()
-        .map(|d| d["digit"].as_str().unwrap())
-        .collect();
+    let sent = texts(&report["digits"], "digit");
     assert_eq!(sent, ["2", "5", "0", "7", "2", "5", "0", "7"], "{errors}");
-    let codes: Vec<&str> = report["trace"]["warnings"]
-        .as_array()
-        .unwrap()
-        .iter()
-        .map(|warning| warning["code"].as_str().unwrap())
-        .collect();
+    let codes = texts(&report["trace"]["warnings"], "code");
     assert!(codes.contains(&"marked-gap"), "{codes:?}");
 }
 
@@ -336,13 +332,7 @@ fn an_input_that_the_server_suspends_is_told_and_leaves_a_gap() {
     sleep(Duration::from_secs(1));
     suspend("1");
     let note = listening.until("note");
-    assert!(
-        note["text"]
-            .as_str()
-            .unwrap()
-            .contains("suspended the input"),
-        "{note}"
-    );
+    assert_says(&note, "suspended the input");
     sleep(Duration::from_secs(1));
     suspend("0");
     listening.until("lost");
