@@ -274,25 +274,26 @@ impl Group<'_> {
             near
         };
         let around = self.length(MEAN_AFTER_S) as i64;
-        // The one with the most of the transition around it is the least astray.
-        let around_each = places
+        let each: Vec<(i64, Vec<f64>)> = places
             .iter()
-            .map(|place| self.changes(place.round() as i64 - around, 2 * around));
-        let Some(reference) = around_each
-            .map(|changes| (linear::dot(&changes, &changes), changes))
+            .map(|place| place.round() as i64)
+            .map(|at| (at, self.changes(at - around - reach, 2 * (around + reach))))
+            .collect();
+        // The one with the most of the transition around it is the least astray.
+        let Some(reference) = each
+            .iter()
+            .map(|(_, changes)| &changes[reach as usize..(reach + 2 * around) as usize])
+            .map(|middle| (linear::dot(middle, middle), middle))
             .max_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|(_, changes)| changes)
+            .map(|(_, middle)| middle)
         else {
             return places.to_vec();
         };
-        places
-            .iter()
-            .map(|place| {
-                let at = place.round() as i64;
-                let changes = self.changes(at - around - reach, 2 * (around + reach));
+        each.iter()
+            .map(|(at, changes)| {
                 let likeness: Vec<f64> = changes
                     .windows(reference.len())
-                    .map(|here| linear::dot(&reference, here))
+                    .map(|here| linear::dot(reference, here))
                     .collect();
                 let best = |within: i64| {
                     let shifts = -within..=within;

@@ -72,6 +72,13 @@ impl Bench {
         run(self.server.player("play.raw"));
     }
 
+    /// Plays with room before and after: a client can lose the start.
+    fn play_whole(&self) {
+        sleep(Duration::from_secs(2));
+        self.play();
+        sleep(Duration::from_secs(1));
+    }
+
     /// Begins to listen, and waits for the first block.
     fn listen(&self, arguments: &[&str]) -> Listening {
         let mut all = vec!["listen", "--format", "ndjson", "--limits", LIMITS, "-q"];
@@ -232,10 +239,7 @@ fn a_sound_server_gives_the_samples_that_were_played() {
     let mut bench = Bench::new();
     bench.server.start();
     let listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
-    // A client can lose the start: two seconds of lead-in.
-    sleep(Duration::from_secs(2));
-    bench.play();
-    sleep(Duration::from_secs(1));
+    bench.play_whole();
     listening.interrupt();
     let (lines, errors, code) = listening.end();
     let report = assert_agrees(&bench, &lines, "cap.wav");
@@ -278,9 +282,7 @@ fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     let mut bench = Bench::new();
     bench.server.start();
     let mut listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
-    sleep(Duration::from_secs(2));
-    bench.play();
-    sleep(Duration::from_secs(1));
+    bench.play_whole();
     bench.server.stop();
     let gone = listening.until("note");
     assert_says(&gone, "the sound server is gone");
@@ -290,9 +292,7 @@ fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     let lost = listening.until("lost");
     assert_eq!(lost["how"], "away");
     listening.until("level");
-    sleep(Duration::from_secs(2));
-    bench.play();
-    sleep(Duration::from_secs(1));
+    bench.play_whole();
     listening.interrupt();
     let (lines, errors, _) = listening.end();
     let report = assert_agrees(&bench, &lines, "cap.wav");
@@ -337,9 +337,7 @@ fn an_input_that_the_server_suspends_is_told_and_leaves_a_gap() {
     suspend("0");
     listening.until("lost");
     listening.until("level");
-    sleep(Duration::from_secs(2));
-    bench.play();
-    sleep(Duration::from_secs(1));
+    bench.play_whole();
     listening.interrupt();
     let (lines, errors, _) = listening.end();
     let report = assert_agrees(&bench, &lines, "cap.wav");

@@ -102,6 +102,12 @@ fn decoded(text: &str) -> Vec<u8> {
     bytes
 }
 
+/// That nothing was found wrong with the pictures in a folder.
+fn assert_none(faults: &[String], pictures: &Path) {
+    let none: [String; 0] = [];
+    assert_eq!(faults, none, "pictures in {}", pictures.display());
+}
+
 #[test]
 fn the_page_can_be_read_in_three_widths_and_two_themes() {
     let pictures = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
@@ -146,12 +152,7 @@ fn the_page_can_be_read_in_three_widths_and_two_themes() {
         browser.wait_for("#properties", "level").await;
         look("probe").await;
         browser.press(" ").await;
-        assert_eq!(
-            faults,
-            Vec::<String>::new(),
-            "pictures in {}",
-            pictures.display()
-        );
+        assert_none(&faults, &pictures);
     });
     served.stop();
 }
@@ -250,12 +251,7 @@ fn every_verdict_can_be_told_from_the_others() {
                 let name = format!("bench-page-refused-{width}-{theme}.png");
                 picture(browser, &pictures.join(name), false).await;
             }
-            assert_eq!(
-                faults,
-                Vec::<String>::new(),
-                "pictures in {}",
-                pictures.display()
-            );
+            assert_none(&faults, &pictures);
         });
         served.stop();
     });
