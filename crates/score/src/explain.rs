@@ -177,14 +177,18 @@ pub fn statement(check: &Check) -> String {
     } else {
         "above"
     };
+    let likely = check
+        .conformance_probability
+        .map(|p| format!("; inside with a probability of {:.0} %", 100.0 * p))
+        .unwrap_or_default();
     let position = match (&check.why_not_judged, check.verdict) {
         (Some(why), _) => format!("is not judged against {limits}: {why}"),
         (None, Verdict::Pass) => format!("is within {limits}"),
         (None, Verdict::ConditionalPass) => {
-            format!("is within {limits}, but by less than the uncertainty")
+            format!("is within {limits}, but by less than the uncertainty{likely}")
         }
         (None, Verdict::ConditionalFail) => {
-            format!("is {side} {limits}, but by less than the uncertainty")
+            format!("is {side} {limits}, but by less than the uncertainty{likely}")
         }
         (None, Verdict::Fail) => format!("is {side} {limits}"),
         (None, Verdict::NotJudged) => format!("is not judged against {limits}"),

@@ -450,9 +450,10 @@ mod tests {
     use super::*;
     use approx::assert_abs_diff_eq;
 
-    /// The two-sided example of JCGM 106:2012 clause 7.4, whose figures (13.6, u = 1.8, within 12.5-16.3) are quoted in
-    /// public teaching pages on decision rules; the guide itself was not opened. Then a dial's own figures. The
-    /// expected values are another program's, to be had again with Python's standard library:
+    /// The two-sided example of JCGM 106:2012 clause 7.4: 13.6, u = 1.8, within 12.5-16.3, as a teaching page on decision
+    /// rules in spreadsheets (metrologyrules.com, March 2022) takes it over to check its own answer. The guide was not
+    /// opened, and its answer not seen. Then a dial's own figures. The expected values are another program's, to be had
+    /// again with Python's standard library:
     /// `d = statistics.NormalDist(y, u); d.cdf(upper) - d.cdf(lower)`.
     #[test]
     fn conformance_probabilities_of_another_program() {
@@ -466,6 +467,17 @@ mod tests {
         ] {
             let probability = conformance_probability(value, u, Some(lower), Some(upper));
             assert_abs_diff_eq!(probability, expected, epsilon = 1e-12);
+        }
+    }
+
+    /// Shares outside two limits as suncal, an open calculator of measurement uncertainty, has them in its tests
+    /// (`test_risk.py`, `test_cpk`), where they are said to agree with a spreadsheet: to five decimals, for limits of 9 and
+    /// 11 and a standard deviation of 0.4.
+    #[test]
+    fn shares_outside_as_an_open_calculator_has_them() {
+        for (value, outside) in [(10.0, 0.012_42), (10.5, 0.105_74), (12.0, 0.993_79)] {
+            let probability = conformance_probability(value, 0.4, Some(9.0), Some(11.0));
+            assert_abs_diff_eq!(1.0 - probability, outside, epsilon = 0.5e-5);
         }
     }
 
@@ -493,9 +505,9 @@ mod tests {
         }
     }
 
-    /// The bands of ILAC-G8:09/2019 clause 4.2.3 by hand, for an error of at most ± 0.003 mm and U = 0.0010 mm: pass up to
-    /// 0.002 mm, conditional pass to the limit, conditional fail up to 0.004 mm. The micrometer that these figures are of
-    /// is a usual example of calibration courses, told from memory; no text with it was found.
+    /// The bands of ILAC-G8:09/2019 clause 4.2.3 worked by hand for an error of at most ± 0.003 and U = 0.0010: pass up to
+    /// 0.002, conditional pass to the limit, conditional fail up to 0.004, then fail. The figures are ours: no published
+    /// example of the four words with figures was found.
     #[test]
     fn the_four_words_by_hand() {
         let word_of = |error_mm| word(error_mm, Some(-0.003), Some(0.003), 0.0010);

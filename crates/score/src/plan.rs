@@ -96,8 +96,13 @@ impl Plan {
             .chars()
             .filter(|character| !" -.()/".contains(*character))
             .map(|character| {
-                self.pulses_of_label(character)
-                    .ok_or(DialledError::NotADigit(character))
+                self.pulses_of_label(character).ok_or(
+                    if Plan::Eleventh.pulses_of_label(character).is_some() {
+                        DialledError::EleventhOnly(character)
+                    } else {
+                        DialledError::NotADigit(character)
+                    },
+                )
             })
             .collect::<Result<Vec<_>, _>>()?;
         if pulses.is_empty() {
@@ -114,6 +119,9 @@ pub enum DialledError {
     /// A character no dial sends.
     #[error("`{0}` in the dialled number is not a digit: give the digits 0-9 only")]
     NotADigit(char),
+    /// The position that only the plan eleventh has.
+    #[error("`{0}` is dialled on the plan eleventh only: choose it by --plan eleventh")]
+    EleventhOnly(char),
     /// No digit at all.
     #[error("the dialled number holds no digit: give the digits 0-9")]
     Empty,

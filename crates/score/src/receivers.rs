@@ -112,6 +112,18 @@ impl Understood {
         }
     }
 
+    /// The answer that [`Understood::code`] writes as `code`.
+    #[must_use]
+    pub fn of_code(code: &str) -> Option<Self> {
+        let all = [
+            Understood::Yes,
+            Understood::Perhaps,
+            Understood::No,
+            Understood::CannotTell,
+        ];
+        all.into_iter().find(|answer| answer.code() == code)
+    }
+
     /// In words for a reader.
     #[must_use]
     pub fn words(self) -> &'static str {
@@ -132,7 +144,9 @@ impl Understood {
         }
     }
 
-    fn weight(self) -> u8 {
+    /// Order of the answers, worst last: yes, perhaps, cannot tell, no.
+    #[must_use]
+    pub fn weight(self) -> u8 {
         match self {
             Understood::Yes => 0,
             Understood::Perhaps => 1,

@@ -13,7 +13,7 @@ const LEAST_PULSES: usize = 4;
 /// One quantity over all takes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Taken {
-    /// `speed_pps` or `percent_break`.
+    /// `speed_pps` or `percent_break`; `period_ms` and `break_make_ratio` where the chosen set limits those.
     pub quantity: &'static str,
     /// Mean of the takes.
     pub mean: f64,
@@ -23,6 +23,8 @@ pub struct Taken {
     pub spread: f64,
     /// Uncertainty (95 %) of the mean by the spread: Student's t times spread over √n (JCGM 100:2008 4.2.3, G.3).
     pub spread_u95: f64,
+    /// Uncertainty (95 %) that the recorder's clock adds to a speed or a period, alike in all takes; 0 for shares.
+    pub clock_u95: f64,
     /// Smallest and largest take.
     pub range: (f64, f64),
     /// The mean against the chosen limits, with the larger of the two uncertainties.
@@ -34,6 +36,12 @@ impl Taken {
     #[must_use]
     pub fn u95(&self) -> f64 {
         self.recordings_u95.max(self.spread_u95)
+    }
+
+    /// The larger of the two uncertainties of the mean, with the clock's joined.
+    #[must_use]
+    pub fn u95_with_clock(&self) -> f64 {
+        self.u95().hypot(self.clock_u95)
     }
 
     /// True when the dial differs more from take to take than the recordings leave uncertain.
@@ -50,7 +58,7 @@ pub struct Takes {
     pub pulses: usize,
     /// Number of takes.
     pub count: usize,
-    /// What was taken of them: speed, then percent break.
+    /// What was taken of them: speed, percent break, and what else the chosen set limits the mean of.
     pub quantities: Vec<Taken>,
 }
 
@@ -90,19 +98,35 @@ pub fn takes<'a>(
     let values = |value: fn(&Digit) -> Option<Value>| -> Vec<Value> {
         of(pulses).filter_map(|digit| value(digit)).collect()
     };
-    let quantities = [
-        taken("speed_pps", &values(|digit| digit.speed_pps), settings),
-        taken(
-            "percent_break",
-            &values(|digit| digit.percent_break),
-            settings,
+    let set = settings.limits.as_ref();
+    type Of = fn(&Digit) -> Option<Value>;
+    let quantities: [(&'static str, Of, bool); 4] = [
+        ("speed_pps", |digit| digit.speed_pps, true),
+        ("percent_break", |digit| digit.percent_break, true),
+        (
+            "period_ms",
+            |digit| digit.period_ms,
+            set.is_some_and(|set| set.period_ms.is_some()),
+        ),
+        (
+            "break_make_ratio",
+            |digit| digit.break_make_ratio,
+            set.is_some_and(|set| set.break_make_ratio.is_some()),
         ),
     ];
+    let wanted = quantities.into_iter().filter(|(_, _, wanted)| *wanted);
     Some(Takes {
         pulses,
         count,
-        quantities: quantities.into_iter().flatten().collect(),
+        quantities: wanted
+            .filter_map(|(quantity, of, _)| taken(quantity, &values(of), settings))
+            .collect(),
     })
+}
+
+/// True of what a recorder's clock makes longer or shorter.
+fn is_timed(quantity: &str) -> bool {
+    matches!(quantity, "speed_pps" | "period_ms")
 }
 
 fn taken(quantity: &'static str, values: &[Value], settings: &Settings) -> Option<Taken> {
@@ -117,6 +141,15 @@ fn taken(quantity: &'static str, values: &[Value], settings: &Settings) -> Optio
         recordings_u95: squares.sqrt() / count,
         spread: spread_u95 * count.sqrt() / student_95(count - 1.0),
         spread_u95,
+        clock_u95: if is_timed(quantity) {
+            let none = Value {
+                value: mean,
+                u95: 0.0,
+            };
+            judge::guard_band(&none, Some(settings.clock_ppm))
+        } else {
+            0.0
+        },
         range: (
             plain.iter().copied().fold(f64::INFINITY, f64::min),
             plain.iter().copied().fold(f64::NEG_INFINITY, f64::max),
@@ -132,13 +165,15 @@ fn check(taken: &Taken, settings: &Settings) -> Option<Check> {
     let set = settings.limits.as_ref().filter(|set| set.grade.judges())?;
     let range = match taken.quantity {
         "speed_pps" => set.pps.clone(),
+        "period_ms" => set.period_ms.clone(),
+        "break_make_ratio" => set.break_make_ratio.clone(),
         _ => set.percent.as_ref().map(PercentLimit::percent_break),
     }?;
     let value = Value {
         value: taken.mean,
         u95: taken.u95(),
     };
-    let clock_ppm = (taken.quantity == "speed_pps").then_some(settings.clock_ppm);
+    let clock_ppm = is_timed(taken.quantity).then_some(settings.clock_ppm);
     Some(judge::compare(
         taken.quantity,
         value,

@@ -309,6 +309,59 @@ fn takes_of_one_dial_by_hand() {
     );
 }
 
+/// Takes by a set of period and ratio: periods of 100, 101 and 102 ms have mean 101 and deviation 1, so the spread's u95 is
+/// 4.30 x 1 / sqrt(3) = 2.483 ms; the ratio is 62 / 38 in all. The set limits no speed and no percent break.
+#[test]
+fn takes_are_judged_in_the_kind_that_the_set_states() {
+    let take = |period_ms: f64| common::measured(dial(10, 1000.0 / period_ms, 62.0));
+    let all = [take(100.0), take(101.0), take(102.0)];
+    let found = takes(&all, &by("de-1.6")).unwrap();
+    let names: Vec<&str> = found
+        .quantities
+        .iter()
+        .map(|taken| taken.quantity)
+        .collect();
+    assert_eq!(
+        names,
+        [
+            "speed_pps",
+            "percent_break",
+            "period_ms",
+            "break_make_ratio"
+        ]
+    );
+    let word = |index: usize| {
+        let check = found.quantities[index].check.as_ref();
+        check.map(|check| check.verdict)
+    };
+    assert_eq!((word(0), word(1)), (None, None));
+    assert_eq!(
+        (word(2), word(3)),
+        (Some(Verdict::Pass), Some(Verdict::Pass))
+    );
+    let period = &found.quantities[2];
+    assert_abs_diff_eq!(period.mean, 101.0, epsilon = 1e-9);
+    assert_abs_diff_eq!(period.spread_u95, 2.483, epsilon = 1e-3);
+    assert_abs_diff_eq!(found.quantities[3].mean, 62.0 / 38.0, epsilon = 1e-9);
+}
+
+/// One recorder's clock is alike in all takes, so more of them do not lessen it: 1.13 x 9.5 pps x 100 ppm = 0.001074 pps.
+#[test]
+fn the_clock_joins_the_mean_of_takes_once() {
+    let all = [9.5, 9.5].map(|pps| common::measured(dial(10, pps, 62.0)));
+    let settings = Settings {
+        clock_ppm: 100.0,
+        ..Settings::default()
+    };
+    let found = takes(&all, &settings).unwrap();
+    assert_abs_diff_eq!(
+        found.quantities[0].u95_with_clock(),
+        0.001_074,
+        epsilon = 1e-6
+    );
+    assert_eq!(found.quantities[1].clock_u95, 0.0);
+}
+
 /// Alike are digits of one number, sure, and of four pulses or more: the number dialled most often, the largest of several.
 #[test]
 fn only_digits_alike_are_takes_of_one_another() {
@@ -384,7 +437,7 @@ fn plans_by_hand() {
     assert_eq!(Plan::Eleventh.pulses_of("5Ee"), Ok(vec![5, 11, 11]));
     assert_eq!(
         Plan::Standard.pulses_of("E"),
-        Err(DialledError::NotADigit('E'))
+        Err(DialledError::EleventhOnly('E'))
     );
 }
 

@@ -139,6 +139,26 @@ fn conformance_probability_by_the_normal_distribution() {
     }
 }
 
+/// 0.05 pps inside or outside one limit with u = 0.1 / 1.96 is 0.98 u: Φ(0.98) = 0.8365.
+#[test]
+fn conditional_words_say_how_likely_the_value_is_inside() {
+    let said = |upper: f64| {
+        let check = speed_check(Range::at_most(upper), VARIANCE_FOR_A_TENTH, 0.0);
+        score::statement(&check)
+    };
+    assert_eq!(
+        said(10.05),
+        "pulsing speed 10.000 ± 0.100 pps is within the limit of 10.05 pps, but by less than the uncertainty; inside with a \
+         probability of 84 %"
+    );
+    assert_eq!(
+        said(9.95),
+        "pulsing speed 10.000 ± 0.100 pps is above the limit of 9.95 pps, but by less than the uncertainty; inside with a \
+         probability of 16 %"
+    );
+    assert!(!said(10.2).contains("probability") && !said(9.8).contains("probability"));
+}
+
 #[test]
 fn without_uncertainty_conformance_is_certain_either_way() {
     assert_eq!(

@@ -26,7 +26,7 @@ pub(super) fn write_takes(page: &mut Page, takes: &Takes, of_what: &str) {
             2,
             &format!(
                 "{name:<16} mean {} {unit}",
-                with_uncertainty(taken.mean, taken.u95())
+                with_uncertainty(taken.mean, taken.u95_with_clock())
             ),
         );
         page.paragraph(4, &spread(taken, unit));
@@ -42,8 +42,9 @@ pub(super) fn write_takes(page: &mut Page, takes: &Takes, of_what: &str) {
     }
 }
 
-fn spread(taken: &Taken, unit: &str) -> String {
-    let place = |value: f64| to_its_place(value, taken.u95());
+/// How the takes differ, in words.
+pub(crate) fn spread(taken: &Taken, unit: &str) -> String {
+    let place = |value: f64| to_its_place(value, taken.u95_with_clock());
     let (least, most) = taken.range;
     let decides = if taken.spread_decides() {
         "the spread between takes decides"
@@ -58,7 +59,8 @@ fn spread(taken: &Taken, unit: &str) -> String {
     )
 }
 
-fn judged(check: &Check, unit: &str) -> String {
+/// What the mean is worth against the limits, in words.
+pub(crate) fn judged(check: &Check, unit: &str) -> String {
     let range = check
         .as_quoted
         .clone()
