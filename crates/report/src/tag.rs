@@ -1,5 +1,6 @@
 //! From a record to the card that is tied to the dial.
 
+use score::limits::PercentLimit;
 use score::{Settings, Value, Verdict};
 
 use crate::batch::Row;
@@ -29,7 +30,7 @@ pub fn tag(
     let line = json::line(&recording, settings, tool_version).map_err(|error| refused(&error))?;
     let row = Row::read(&line).map_err(|error| refused(&error))?;
     tag::draw(&TagSheet {
-        dial: dial_id.unwrap_or(&record.input).to_owned(),
+        dial: dial_id.unwrap_or(file_name(&record.input)).to_owned(),
         date: date.map(str::to_owned),
         badge: badge(&row),
         figures: figures(record, &row),
@@ -37,10 +38,15 @@ pub fn tag(
     })
 }
 
+/// A card has no room for folders.
+fn file_name(input: &str) -> &str {
+    input.rsplit(['/', '\\']).next().unwrap_or(input)
+}
+
 fn badge(row: &Row) -> Badge {
     let word = match row.verdict {
         _ if row.error.is_some() => "cannot be read",
-        Verdict::NotJudged if row.limits.is_none() && row.speed_pps.is_some() => "measured",
+        Verdict::NotJudged if row.is_measured() => "measured",
         verdict => verdict_words(verdict),
     };
     Badge {
@@ -64,7 +70,7 @@ fn figures(record: &Record, row: &Row) -> Vec<(String, String)> {
         .filter_map(|digit| digit.slow_down_percent)
         .max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()));
     let all = [
-        (!row.digits.is_empty()).then(|| ("digits", row.digits.clone())),
+        row.error.is_none().then(|| ("digits", digits_said(row))),
         row.speed_pps
             .map(|value| ("pulsing speed", shown(value, "pps"))),
         row.percent_break
@@ -78,6 +84,14 @@ fn figures(record: &Record, row: &Row) -> Vec<(String, String)> {
         .collect()
 }
 
+fn digits_said(row: &Row) -> String {
+    if row.digits.is_empty() {
+        "no dialling found".to_owned()
+    } else {
+        row.digits.clone()
+    }
+}
+
 fn notes(settings: &Settings, row: &Row, tool_version: &str) -> Vec<String> {
     let findings =
         (!row.findings.is_empty()).then(|| format!("findings: {}", row.findings.join(", ")));
@@ -87,8 +101,10 @@ fn notes(settings: &Settings, row: &Row, tool_version: &str) -> Vec<String> {
         ", not yet verified"
     };
     let made = format!("± 95 %{verified}; fingerstop {tool_version}");
-    findings
+    let why = row.error.as_ref().or(row.reason.as_ref());
+    why.cloned()
         .into_iter()
+        .chain(findings)
         .chain(limit_lines(settings))
         .chain([made])
         .collect()
@@ -99,16 +115,33 @@ fn limit_lines(settings: &Settings) -> Vec<String> {
     let Some(set) = &settings.limits else {
         return vec!["no limits chosen".to_owned()];
     };
-    let speed = set
-        .pps
-        .as_ref()
-        .map(|range| format!("{} pps", limits(range.lower, range.upper)));
-    let percent = set.percent.as_ref().map(|percent| {
-        let range = percent.percent_break();
-        format!("{} % break", limits(range.lower, range.upper))
-    });
-    let figures: Vec<String> = [speed, percent].into_iter().flatten().collect();
     let name = format!("limits {} (grade {})", set.name, set.grade.name());
-    let figures = (!figures.is_empty()).then(|| figures.join(", "));
-    [Some(name), figures].into_iter().flatten().collect()
+    let percent = set.percent.as_ref().map(PercentLimit::percent_break);
+    let kinds = [
+        (set.pps.as_ref(), "", " pps"),
+        (set.period_ms.as_ref(), "period ", " ms"),
+        (percent.as_ref(), "", " % break"),
+        (set.break_make_ratio.as_ref(), "break to make ", ""),
+        (set.break_ms.as_ref(), "break ", " ms"),
+        (set.make_ms.as_ref(), "make ", " ms"),
+        (set.bounce_ms.as_ref(), "bounce ", " ms"),
+    ];
+    let figures = kinds.into_iter().filter_map(|(range, name, unit)| {
+        let range = range?;
+        Some(format!("{name}{}{unit}", limits(range.lower, range.upper)))
+    });
+    let mut lines = vec![name];
+    for figure in figures {
+        match lines.last_mut() {
+            Some(line) if lines_have_room(line, &figure) => *line += &format!(", {figure}"),
+            _ => lines.push(figure),
+        }
+    }
+    lines
+}
+
+/// A line of figures, not that of the name, takes another figure as long as it fits the card.
+fn lines_have_room(line: &str, figure: &str) -> bool {
+    const CHARACTERS: usize = 50;
+    !line.starts_with("limits ") && line.len() + figure.len() + 2 <= CHARACTERS
 }

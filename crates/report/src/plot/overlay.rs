@@ -96,15 +96,15 @@ fn heading(paper: &Paper<'_>, sheet: &OverlaySheet) -> Result<(), PlotError> {
         46.0,
         Lettering::new(16.0, Ink::Text).bold(),
     )?;
-    let mut x = WIDTH - 390.0;
+    let mut x = WIDTH - 420.0;
     for (words, kind) in [
         ("first pulse", Kind::First),
         ("last pulse", Kind::Last),
         ("the others", Kind::Between),
     ] {
-        paper.line((x, 42.0), (x + 24.0, 42.0), kind.width() + 0.6, kind.ink())?;
-        paper.text(words, x + 30.0, 46.0, Lettering::new(12.0, Ink::Text))?;
-        x += 44.0 + text_width(words, 12.0);
+        kind.stroke(paper, &[(x, 42.0), (x + 34.0, 42.0)], kind.width() + 0.6)?;
+        paper.text(words, x + 40.0, 46.0, Lettering::new(12.0, Ink::Text))?;
+        x += 54.0 + text_width(words, 12.0);
     }
     Ok(())
 }
@@ -123,6 +123,15 @@ impl Kind {
             Kind::First => Ink::Speed,
             Kind::Last => Ink::Share,
             Kind::Between => Ink::Undecided,
+        }
+    }
+
+    /// The last pulse is dashed: in grey its ink is that of the first.
+    fn stroke(self, paper: &Paper<'_>, points: &[(f64, f64)], width: f64) -> Result<(), PlotError> {
+        if self == Kind::Last {
+            paper.dashed(points, width, self.ink())
+        } else {
+            paper.path(points, width, self.ink())
         }
     }
 
@@ -195,7 +204,7 @@ fn trace(
     if points.len() < 2 {
         return Ok(());
     }
-    paper.path(&thin(&points, kind.fineness()), kind.width(), kind.ink())
+    kind.stroke(paper, &thin(&points, kind.fineness()), kind.width())
 }
 
 /// A tick below the panel where the contact closed: the spread of the ticks is the unevenness of the breaks.

@@ -149,6 +149,15 @@ impl<'a> Paper<'a> {
         })
     }
 
+    /// Dashed line through all points. Steep strokes count for a quarter of their length: noise about a level would cut the
+    /// dashes short.
+    pub(super) fn dashed(&self, points: &[(f64, f64)], width: f64, ink: Ink) -> Drawn {
+        let pieces = dashes_of(points);
+        pieces
+            .iter()
+            .try_for_each(|piece| self.path(piece, width, ink))
+    }
+
     /// Filled polygon.
     pub(super) fn shape(&self, points: &[(f64, f64)], ink: Ink) -> Drawn {
         let points: Vec<_> = points.iter().map(|&(x, y)| at(x, y)).collect();
@@ -210,6 +219,44 @@ impl<'a> Paper<'a> {
             .draw(element)
             .map_err(|error| PlotError(error.to_string()))
     }
+}
+
+/// The dashes of a line through `points`.
+fn dashes_of(points: &[(f64, f64)]) -> Vec<Vec<(f64, f64)>> {
+    const DASH: f64 = 8.0;
+    const CYCLE: f64 = 13.0;
+    let mut pieces = Vec::new();
+    let mut piece: Vec<(f64, f64)> = points.first().copied().into_iter().collect();
+    let mut run = 0.0;
+    for pair in points.windows(2) {
+        let (across, down) = (pair[1].0 - pair[0].0, pair[1].1 - pair[0].1);
+        let length = across.abs() + 0.25 * down.abs();
+        let mut done = 0.0;
+        while done < length {
+            let inked = run < DASH;
+            let (to_turn, to_end) = (if inked { DASH } else { CYCLE } - run, length - done);
+            let turns = to_turn <= to_end;
+            let step = to_turn.min(to_end);
+            done = if turns { done + step } else { length };
+            run = match (turns, inked) {
+                (true, true) => DASH,
+                (true, false) => 0.0,
+                (false, _) => run + step,
+            };
+            let part = done / length;
+            let here = (pair[0].0 + part * across, pair[0].1 + part * down);
+            if inked || turns {
+                piece.push(here);
+            }
+            if inked && turns {
+                pieces.push(std::mem::take(&mut piece));
+            }
+        }
+    }
+    if piece.len() > 1 {
+        pieces.push(piece);
+    }
+    pieces
 }
 
 fn at(x: f64, y: f64) -> (i32, i32) {
@@ -274,4 +321,31 @@ fn escape(text: &str) -> String {
         }
     }
     safe
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 26 units across are two cycles of 8 inked and 5 blank; where the line is cut into strokes makes no difference, and 32
+    /// down count as 8 across.
+    #[test]
+    fn dashes_follow_the_line_whatever_its_strokes() {
+        let spans = |points: &[(f64, f64)]| -> Vec<((f64, f64), (f64, f64))> {
+            let ends = |piece: Vec<(f64, f64)>| (piece[0], piece[piece.len() - 1]);
+            dashes_of(points).into_iter().map(ends).collect()
+        };
+        let two = [((0.0, 1.0), (8.0, 1.0)), ((13.0, 1.0), (21.0, 1.0))];
+        assert_eq!(spans(&[(0.0, 1.0), (26.0, 1.0)]), two);
+        let strokes: Vec<(f64, f64)> = (0..=104)
+            .map(|quarter| (f64::from(quarter) / 4.0, 1.0))
+            .collect();
+        assert_eq!(spans(&strokes), two);
+        assert_eq!(
+            spans(&[(0.0, 0.0), (0.0, 32.0), (9.0, 32.0)]),
+            [((0.0, 0.0), (0.0, 32.0)), ((5.0, 32.0), (9.0, 32.0))]
+        );
+        assert_eq!(spans(&[(0.0, 0.0), (3.0, 0.0)]), [((0.0, 0.0), (3.0, 0.0))]);
+        assert!(dashes_of(&[(1.0, 1.0)]).is_empty() && dashes_of(&[]).is_empty());
+    }
 }

@@ -338,14 +338,15 @@ fn length(
     ink: Ink,
 ) -> Result<(), PlotError> {
     let text = format!("{:.1}", seconds * 1e3);
-    if text_width(&text, 11.0) + 3.0 > right - left {
+    let fits = |size: f64| text_width(&text, size) + 3.0 <= right - left;
+    let Some(size) = [11.0, 10.0].into_iter().find(|size| fits(*size)) else {
         return Ok(());
-    }
+    };
     paper.text(
         &text,
         (left + right) / 2.0,
         bottom - 6.0,
-        Lettering::new(11.0, ink).align(Align::Middle),
+        Lettering::new(size, ink).align(Align::Middle),
     )
 }
 
