@@ -1,12 +1,13 @@
 //! The report of one recording as a page that stands alone.
 
 use maud::{Markup, PreEscaped, html};
-use score::{Check, Digit, Finding, Settings, Value, Verdict};
+use score::{Answer, Check, Digit, Finding, Settings, Takes, Understood, Value, Verdict};
 
 use super::page::{self, badge, safe};
 use crate::figure::{clock_joined, limits as limits_in_words, to_its_place, with_uncertainty};
 use crate::plot::{PlotError, Theme};
 use crate::record::{Measured, Record};
+use crate::text::takes as text;
 use crate::words::{name, no_chatter, pulses, quantity, quench_word, tap_word, verdict_words};
 use crate::{overlay_plot, overview_plot, timing_plot};
 
@@ -48,7 +49,11 @@ fn plots(
     let theme = Theme::Auto;
     let mut plots = vec![(
         timing_plot(input, measured, settings, theme)?,
-        "The trace with every break and make, and the figures pulse by pulse with their limits.",
+        if measured.scored.digits.is_empty() {
+            "The trace, in which no break or make was found."
+        } else {
+            "The trace with every break and make, and the figures pulse by pulse with their limits."
+        },
     )];
     if measured.scored.digits.len() > 1 {
         let overview = overview_plot(input, measured, settings, theme)?;
@@ -74,8 +79,11 @@ fn measured_page(
             p { (badge(scored.verdict, word(measured, settings))) " " (what_was_dialled(measured)) }
         }
         (reasons(measured))
+        (without_digits(measured))
         (findings(&scored.findings))
         (figures(measured, settings))
+        @if let Some(takes) = &scored.takes { (several(takes)) }
+        (receivers(&scored.receivers))
         h2 { "Plots" }
         @for (plot, words) in plots { (figure(plot, words)) }
         (limits(settings))
@@ -127,13 +135,26 @@ fn reasons(measured: &Measured) -> Markup {
     }
 }
 
+/// What to do where no digit was found.
+fn without_digits(measured: &Measured) -> Markup {
+    let empty = measured.scored.digits.is_empty();
+    let advice = empty.then(|| crate::text::advice::without_digits(measured));
+    html! {
+        @if let Some((found, next)) = advice {
+            p { (found) }
+            h2 { "Next" }
+            ul { @for step in &next { li { (step) } } }
+        }
+    }
+}
+
 fn findings(findings: &[Finding]) -> Markup {
     html! {
         @if !findings.is_empty() {
             h2 { "Findings and advice" }
             @for finding in findings {
                 section.finding {
-                    h3 { (finding.title) " " span.quiet { "(" (finding.code) ")" } }
+                    h3 { (finding.title) " " span.quiet { "(" (finding.code) "; " (finding.how_sure.words()) ")" } }
                     p { (finding.evidence) }
                     p { strong { "Likely cause: " } (finding.likely_cause) }
                     p { strong { "Advice: " } (finding.advice) }
@@ -155,6 +176,52 @@ fn figures(measured: &Measured, settings: &Settings) -> Markup {
             }
             @if let Some(doubt) = &digit.doubt { p { "The pulse count is not beyond doubt: " (safe(doubt)) } }
             div.scroll { (digit_table(digit, &scored.checks, index, settings)) }
+        }
+    }
+}
+
+/// Digits of the recording that were dialled more than once.
+fn several(takes: &Takes) -> Markup {
+    html! {
+        h2 { "Takes of this recording" }
+        p { (takes.count) " of " (pulses(takes.pulses)) }
+        dl {
+            @for taken in &takes.quantities {
+                @let (name, unit) = quantity(taken.quantity);
+                dt { (name) }
+                dd {
+                    "mean " (with_uncertainty(taken.mean, taken.u95_with_clock())) " " (unit)
+                    br; (text::spread(taken, unit))
+                    @if let Some(check) = &taken.check { br; (text::judged(check, unit)) }
+                }
+            }
+            @if let Some(seconds) = takes.ten_pulses_s() {
+                dt { "ten pulses" } dd { (format!("{seconds:.3}")) " s; one pps is one impulse a second (ips)" }
+            }
+        }
+    }
+}
+
+/// What each receiver makes of the dial: another question than whether it is in adjustment.
+fn receivers(answers: &[Answer]) -> Markup {
+    let colour = |answer: Understood| match answer {
+        Understood::Yes => Verdict::Pass,
+        Understood::Perhaps => Verdict::ConditionalPass,
+        Understood::No => Verdict::Fail,
+        Understood::CannotTell => Verdict::NotJudged,
+    };
+    html! {
+        @if !answers.is_empty() {
+            h2 { "Will it be understood" }
+            p { "Another question than whether the dial is in adjustment." }
+            @for answer in answers {
+                section.finding {
+                    h3 { (answer.receiver) ", " (safe(&answer.title)) }
+                    p { (badge(colour(answer.understood), answer.understood.words())) }
+                    @for reason in &answer.reasons { p { (safe(reason)) } }
+                    p.quiet.small { "Grade " (answer.grade.name()) " (" (answer.grade.words()) "): " (safe(&answer.source)) }
+                }
+            }
         }
     }
 }
@@ -299,6 +366,7 @@ fn figure(plot: &str, words: &str) -> Markup {
 
 fn limits(settings: &Settings) -> Markup {
     html! {
+        section.whole {
         h2 { "Limits" }
         @match &settings.limits {
             None => p { "No limits were chosen, so nothing was judged." },
@@ -311,6 +379,7 @@ fn limits(settings: &Settings) -> Markup {
                 }
                 @if !set.note.is_empty() { p { (set.note) } }
             }
+        }
         }
     }
 }

@@ -15,41 +15,56 @@ pub const CAUTION: &str = "Caution: ringing is 75-105 V a.c. on 48 V d.c. and ca
 const PROBE: &str = "Record through a wired probe: a bench supply of a few volts, the dial's pulse contacts \
     and a resistor in series, and the sound-card line input across the resistor.";
 
+/// What a microphone beside a dial gives.
+const HEARD: &str = "A dial is heard: its clicks are there, but no steps of a line. A microphone beside a dial \
+    hears its mechanism, not when its contacts open and close, so nothing is judged.";
+
 /// Says that a microphone heard a dial, and what to do instead.
 pub(super) fn heard_not_wired(page: &mut Page, measured: &Measured) {
-    page.paragraph(
-        2,
-        "A dial is heard: its clicks are there, but no steps of a line. A microphone beside a dial \
-        hears its mechanism, not when its contacts open and close, so nothing is judged.",
-    );
+    page.paragraph(2, HEARD);
     super::recording_lines(page, measured);
     page.heading("Next");
     page.paragraph(2, PROBE);
     page.paragraph(2, CAUTION);
 }
 
-/// Says that nothing was dialled, and what to check.
-pub(super) fn no_dialling(page: &mut Page, measured: &Measured) {
-    page.paragraph(
-        2,
-        &format!(
-            "No dial pulses were found in {:.2} s of channel {}. {}",
-            measured.duration_s(),
-            measured.channel,
-            level(measured)
-        ),
+/// Where no digit was found: what is in the recording instead, and what to do.
+pub(crate) fn without_digits(measured: &Measured) -> (String, Vec<String>) {
+    if measured.trace.heard_not_wired {
+        return (HEARD.to_owned(), vec![PROBE.to_owned()]);
+    }
+    let found = format!(
+        "No dial pulses were found in {:.2} s of channel {}. {}",
+        measured.duration_s(),
+        measured.channel,
+        level(measured)
     );
-    super::recording_lines(page, measured);
-    page.heading("Next");
-    page.item("play it: each break and make should be a click, ten a second");
-    page.item("check that the probe is wired to the dial and the right input was recorded");
+    let mut next = vec![
+        "play it: each break and make should be a click, ten a second".to_owned(),
+        "check that the probe is wired to the dial and the right input was recorded".to_owned(),
+    ];
     if measured.facts.channels > 1 {
-        page.item(&format!(
+        next.push(format!(
             "name the channel, if you know it: --channel 1 to {}",
             measured.facts.channels
         ));
     }
-    page.item("switch off noise reduction, echo cancelling and automatic gain: they remove clicks");
+    next.push(
+        "switch off noise reduction, echo cancelling and automatic gain: they remove clicks"
+            .to_owned(),
+    );
+    (found, next)
+}
+
+/// Says that nothing was dialled, and what to check.
+pub(super) fn no_dialling(page: &mut Page, measured: &Measured) {
+    let (found, next) = without_digits(measured);
+    page.paragraph(2, &found);
+    super::recording_lines(page, measured);
+    page.heading("Next");
+    for step in &next {
+        page.item(step);
+    }
     page.paragraph(2, CAUTION);
 }
 

@@ -1,11 +1,11 @@
 //! Text for a person: the verdict first, then why, then the figures with their uncertainty and limits.
 
-mod advice;
+pub(crate) mod advice;
 mod digit;
 mod limits;
 mod number;
 pub(crate) mod page;
-mod takes;
+pub(crate) mod takes;
 #[cfg(test)]
 mod tests;
 
