@@ -41,8 +41,9 @@ pub use plot::raster::png;
 pub use plot::{PlotError, Theme};
 pub use record::{Measured, Record, Unreadable};
 pub use saved::{
-    Saved, SavedCheck, SavedDigit, SavedError, SavedFinding, SavedLimits, SavedMessage, SavedPulse,
-    SavedRange, SavedReason, SavedSpread, SavedTrace, may_be_saved, read_saved,
+    Saved, SavedAnswer, SavedCheck, SavedDigit, SavedError, SavedFinding, SavedLimits,
+    SavedMessage, SavedPulse, SavedRange, SavedReason, SavedSpread, SavedTrace, may_be_saved,
+    read_saved,
 };
 pub use tag::tag;
 pub use text::{CAUTION, Paint, limit_list, limit_sheet, text, text_summary, text_takes};

@@ -4,7 +4,7 @@
 //! grows. A recording that was measured just now goes through the same text, so that a comparison of
 //! recordings and one of saved files cannot differ but for the traces that are drawn of the former.
 
-use score::{Settings, Value, Verdict};
+use score::{Settings, Understood, Value, Verdict};
 use serde::{Deserialize, Deserializer};
 
 use crate::json::{self, SCHEMA};
@@ -43,6 +43,9 @@ pub struct Saved {
     /// Findings, digit by digit.
     #[serde(default)]
     pub findings: Vec<SavedFinding>,
+    /// What receivers make of it, where the user asked.
+    #[serde(default)]
+    pub receivers: Vec<SavedAnswer>,
     /// Why the verdict is what it is.
     #[serde(default)]
     pub reasons: Vec<SavedReason>,
@@ -217,6 +220,16 @@ pub struct SavedFinding {
     pub digit_index: Option<usize>,
 }
 
+/// What a receiver makes of a recording.
+#[derive(Clone, Debug, Deserialize)]
+pub struct SavedAnswer {
+    /// Name of the receiver.
+    pub receiver: String,
+    /// Whether it will understand the dial.
+    #[serde(deserialize_with = "understood")]
+    pub understood: Understood,
+}
+
 /// The set that a recording was judged by.
 #[derive(Clone, Debug, Deserialize)]
 pub struct SavedLimits {
@@ -363,6 +376,12 @@ fn verdict<'de, D: Deserializer<'de>>(reader: D) -> Result<Verdict, D::Error> {
     let code = String::deserialize(reader)?;
     verdict_of(&code)
         .ok_or_else(|| serde::de::Error::custom(format!("there is no verdict `{code}`")))
+}
+
+fn understood<'de, D: Deserializer<'de>>(reader: D) -> Result<Understood, D::Error> {
+    let code = String::deserialize(reader)?;
+    Understood::of_code(&code)
+        .ok_or_else(|| serde::de::Error::custom(format!("there is no answer `{code}`")))
 }
 
 /// The verdict that [`verdict_code`] writes as `code`.

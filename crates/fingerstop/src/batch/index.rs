@@ -1,7 +1,7 @@
 //! What is kept in memory of every recording: some forty bytes, so that a table of millions can be sorted. The
 //! results themselves lie in the ledger.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use report::{Dial, Row, weight};
 use score::Verdict;
@@ -20,8 +20,12 @@ struct Entry {
 /// What orders a dial in the table.
 #[derive(Clone, Copy, Debug)]
 struct Rank {
-    /// Worst verdict of its takes; what cannot be read comes last.
+    /// Worst verdict of its takes; a dial of which nothing could be read comes last.
     weight: u8,
+    /// One of its takes could be read.
+    readable: bool,
+    /// All of its takes were measured, and no judgement was asked for.
+    measured: bool,
     /// Smallest share of the distance to a limit.
     share: f64,
     speed: Running,
@@ -59,19 +63,19 @@ pub(crate) struct Index {
     entries: Vec<Entry>,
     ranks: Vec<Rank>,
     dials: HashMap<String, u32>,
+    /// Sets that recordings were judged by, with grade and source.
+    judged_by: BTreeSet<String>,
 }
 
 impl Index {
     /// Adds a recording whose line lies at `place`.
     pub(crate) fn add(&mut self, row: &Row, place: Place) {
+        self.judged_by.extend(row.judged_by());
         let dial = self.dial_of(row);
         let rank = &mut self.ranks[dial as usize];
-        let word = if row.error.is_some() {
-            UNREADABLE
-        } else {
-            weight(row.verdict)
-        };
-        rank.weight = rank.weight.max(word);
+        rank.weight = rank.weight.max(weight(row.verdict));
+        rank.readable |= row.error.is_none();
+        rank.measured &= row.is_measured();
         rank.share = rank.share.min(
             row.nearest
                 .as_ref()
@@ -88,6 +92,20 @@ impl Index {
         self.entries.len()
     }
 
+    /// What is said below the table of the limits: every set that was used, with grade and source.
+    pub(crate) fn limits(&self) -> Vec<String> {
+        let sets = self.judged_by.iter().map(|set| format!("judged by {set}"));
+        let mut lines: Vec<String> = sets.collect();
+        match lines.len() {
+            0 => lines.push("no limits were chosen: nothing was judged".to_owned()),
+            1 => {}
+            _ => lines.push(
+                "judged by several sets: their verdicts do not compare with one another".to_owned(),
+            ),
+        }
+        lines
+    }
+
     /// The dial of `row`; a recording that names none is a dial of its own.
     fn dial_of(&mut self, row: &Row) -> u32 {
         let next = self.ranks.len() as u32;
@@ -98,6 +116,8 @@ impl Index {
         if found == next {
             self.ranks.push(Rank {
                 weight: 0,
+                readable: false,
+                measured: true,
                 share: f64::INFINITY,
                 speed: Running::default(),
                 percent: Running::default(),
@@ -145,9 +165,10 @@ impl Index {
         })
     }
 
-    /// Dials by verdict, for the line below the table.
+    /// Dials by the word that the table has for them, for the line below it.
     pub(crate) fn counts(&self) -> Vec<(&'static str, usize)> {
         let words = [
+            (MEASURED, "measured"),
             (weight(Verdict::Pass), "pass"),
             (weight(Verdict::ConditionalPass), "conditional pass"),
             (weight(Verdict::ConditionalFail), "conditional fail"),
@@ -156,10 +177,8 @@ impl Index {
             (UNREADABLE, "cannot be read"),
         ];
         let count = |wanted: u8| {
-            self.ranks
-                .iter()
-                .filter(|rank| rank.weight == wanted)
-                .count()
+            let ranks = self.ranks.iter();
+            ranks.filter(|rank| rank.word() == wanted).count()
         };
         words
             .into_iter()
@@ -171,12 +190,36 @@ impl Index {
 
 /// Heavier than any verdict.
 const UNREADABLE: u8 = 9;
+/// No verdict, since none was asked for.
+const MEASURED: u8 = 8;
+
+impl Rank {
+    /// The word of the dial as a number: a weight of verdicts or one of the two above.
+    fn word(&self) -> u8 {
+        if !self.readable {
+            UNREADABLE
+        } else if self.measured && self.weight == weight(Verdict::NotJudged) {
+            MEASURED
+        } else {
+            self.weight
+        }
+    }
+
+    /// What the table is sorted by: best first, and at its end what could not be read.
+    fn order(&self) -> u8 {
+        if self.readable {
+            self.weight
+        } else {
+            UNREADABLE
+        }
+    }
+}
 
 fn compared(a: &Rank, b: &Rank, sort: Sort) -> std::cmp::Ordering {
     match sort {
         // The sort is stable: dials are in the order of their first recording.
         Sort::Input => std::cmp::Ordering::Equal,
-        Sort::Verdict => a.weight.cmp(&b.weight).then(b.share.total_cmp(&a.share)),
+        Sort::Verdict => a.order().cmp(&b.order()).then(b.share.total_cmp(&a.share)),
         Sort::Speed => a.speed.mean().total_cmp(&b.speed.mean()),
         Sort::PercentBreak => a.percent.mean().total_cmp(&b.percent.mean()),
     }

@@ -26,7 +26,7 @@ use progress::Progress;
 use report::Row;
 use score::{Settings, Verdict};
 
-use crate::check::settings;
+use crate::check::{outcome, settings};
 use crate::output::Output;
 use crate::stop::{Exit, Stop};
 
@@ -143,10 +143,12 @@ fn processors() -> usize {
 
 /// How a run with this recording alone would end.
 fn ending(row: &Row) -> Exit {
-    match row.verdict {
+    let judged = match row.verdict {
         _ if row.error.is_some() => Exit::Undone,
         Verdict::Fail | Verdict::ConditionalFail => Exit::Bad,
-        Verdict::NotJudged if row.limits.is_some() => Exit::Undone,
+        Verdict::NotJudged if row.asked => Exit::Undone,
         Verdict::NotJudged | Verdict::Pass | Verdict::ConditionalPass => Exit::Good,
-    }
+    };
+    let answers = row.receivers.iter().map(|answer| answer.understood);
+    judged.max(outcome::of_answers(answers))
 }

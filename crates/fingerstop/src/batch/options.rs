@@ -1,6 +1,8 @@
 //! The options of a run in words: results made by different options must not be mixed.
 
-use score::Settings;
+use score::limits::{Grade, LimitSet};
+use score::{IdleRun, Settings};
+use xxhash_rust::xxh3::xxh3_64;
 
 use drive::Channel;
 
@@ -19,8 +21,7 @@ pub(crate) fn in_words(args: &MeasureArgs, settings: &Settings) -> String {
             settings
                 .limits
                 .as_ref()
-                .map_or("none", |set| &set.name)
-                .to_owned(),
+                .map_or_else(|| "none".to_owned(), named),
         ),
         (
             "dialled",
@@ -35,6 +36,11 @@ pub(crate) fn in_words(args: &MeasureArgs, settings: &Settings) -> String {
             "quench",
             settings.quench.map_or("-", report::quench_word).to_owned(),
         ),
+        (
+            "idle-run",
+            settings.idle_run.map_or("-", idle_run).to_owned(),
+        ),
+        ("for", receivers(settings)),
         ("judge-pauses", settings.judge_pauses.to_string()),
         ("clock-ppm", settings.clock_ppm.to_string()),
         (
@@ -51,4 +57,37 @@ pub(crate) fn in_words(args: &MeasureArgs, settings: &Settings) -> String {
         .map(|(name, value)| format!("{name}={value}"))
         .collect();
     words.join(" ")
+}
+
+/// The name of a set; one of the user's own may change under its name, so its content is named too.
+fn named(set: &LimitSet) -> String {
+    if set.grade == Grade::Own {
+        format!(
+            "{}#{:016x}",
+            set.name,
+            xxh3_64(format!("{set:?}").as_bytes())
+        )
+    } else {
+        set.name.to_string()
+    }
+}
+
+fn receivers(settings: &Settings) -> String {
+    let names: Vec<String> = settings
+        .receivers
+        .iter()
+        .map(|receiver| named(&receiver.set))
+        .collect();
+    if names.is_empty() {
+        "-".to_owned()
+    } else {
+        names.join(",")
+    }
+}
+
+fn idle_run(place: IdleRun) -> &'static str {
+    match place {
+        IdleRun::Start => "start",
+        IdleRun::End => "end",
+    }
 }

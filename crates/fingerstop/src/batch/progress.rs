@@ -1,8 +1,9 @@
 //! How far a batch is: count, rate and time left, on a terminal only.
 
+use std::fmt::Write;
 use std::time::Duration;
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 
 use super::args::BatchArgs;
 use super::inputs;
@@ -27,12 +28,12 @@ impl Progress {
         };
         bar.set_draw_target(ProgressDrawTarget::stderr_with_hz(5));
         let template = if total.is_some() {
-            "{pos} of {len} recordings, {per_sec}, {eta} left"
+            "{pos} of {len} recordings, {rate} a second, {eta} left"
         } else {
-            "{pos} recordings, {per_sec}"
+            "{pos} recordings, {rate} a second"
         };
         if let Ok(style) = ProgressStyle::with_template(template) {
-            bar.set_style(style);
+            bar.set_style(style.with_key("rate", rate));
         }
         bar.enable_steady_tick(Duration::from_millis(500));
         Progress(bar)
@@ -47,4 +48,10 @@ impl Progress {
     pub(crate) fn clear(&self) {
         self.0.finish_and_clear();
     }
+}
+
+/// Recordings a second: whole ones, since nobody reads the rest.
+fn rate(state: &ProgressState, line: &mut dyn Write) {
+    // What cannot be shown of a progress line is no reason to stop.
+    let _ = write!(line, "{:.0}", state.per_sec());
 }

@@ -35,10 +35,10 @@ pub(super) fn write(
 ) -> Result<(), Stop> {
     let (args, exit) = (batch.args, batch.exit);
     let paint = paint(args.colour.color, &batch.output);
-    let counts = batch.index.counts();
+    let (counts, limits) = (batch.index.counts(), batch.index.limits());
     let mut output = std::mem::replace(&mut batch.output, Output::Standard);
     output.write(&head(args.format, paint), exit)?;
-    sheet.write(|| report::sheet_head(&counts))?;
+    sheet.write(|| report::sheet_head(&counts, &limits))?;
     batch
         .index
         .each_dial((args.sort, args.reverse), ledger, |dial| {
@@ -46,7 +46,7 @@ pub(super) fn write(
             sheet.write(|| report::sheet_card(dial))
         })?;
     if args.format == BatchFormat::Text {
-        output.write(&summary(batch.index.recordings(), &counts), exit)?;
+        output.write(&summary(batch.index.recordings(), &counts, &limits), exit)?;
     }
     sheet.write(report::sheet_foot)?;
     output.commit()?;
@@ -69,14 +69,21 @@ fn row(format: BatchFormat, dial: &Dial, paint: Paint) -> String {
     }
 }
 
-fn summary(recordings: usize, counts: &[(&str, usize)]) -> String {
+fn summary(recordings: usize, counts: &[(&str, usize)], limits: &[String]) -> String {
     let dials: usize = counts.iter().map(|(_, count)| count).sum();
     let words: Vec<String> = counts
         .iter()
         .map(|(word, count)| format!("{count} {word}"))
         .collect();
+    let number = |count: usize, what: &str| {
+        let plural = if count == 1 { "" } else { "s" };
+        format!("{count} {what}{plural}")
+    };
     format!(
-        "\n{dials} dials in {recordings} recordings: {}\n",
-        words.join(", ")
+        "\n{} in {}: {}\n{}\n",
+        number(dials, "dial"),
+        number(recordings, "recording"),
+        words.join(", "),
+        limits.join("\n")
     )
 }

@@ -28,17 +28,18 @@ pub(crate) fn of_takes(takes: &Takes) -> Exit {
     }
 }
 
-/// To ask whether a receiver understands the dial is to ask for an answer.
 fn of_receivers(scored: &Scored) -> Exit {
-    let answers = scored
-        .receivers
-        .iter()
-        .map(|answer| match answer.understood {
-            Understood::Yes | Understood::Perhaps => Exit::Good,
-            Understood::No => Exit::Bad,
-            Understood::CannotTell => Exit::Undone,
-        });
-    answers.max().unwrap_or_default()
+    of_answers(scored.receivers.iter().map(|answer| answer.understood))
+}
+
+/// To ask whether a receiver understands the dial is to ask for an answer.
+pub(crate) fn of_answers(answers: impl Iterator<Item = Understood>) -> Exit {
+    let endings = answers.map(|answer| match answer {
+        Understood::Yes | Understood::Perhaps => Exit::Good,
+        Understood::No => Exit::Bad,
+        Understood::CannotTell => Exit::Undone,
+    });
+    endings.max().unwrap_or_default()
 }
 
 fn of_scored(scored: &Scored, asked: bool) -> Exit {

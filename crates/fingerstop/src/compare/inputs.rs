@@ -37,7 +37,6 @@ pub(crate) fn read(args: &CompareArgs, settings: &Settings) -> Result<Inputs, St
             "compare wants two recordings or more: give the earlier one first".to_owned(),
         ));
     }
-    warn_of_other_limits(&recordings);
     Ok(Inputs { recordings })
 }
 
@@ -67,15 +66,4 @@ fn measured(path: &Path, args: &CompareArgs, settings: &Settings) -> Result<Save
         ));
     }
     Saved::of(&record, settings, None, VERSION).map_err(|error| Stop::Failed(error.to_string()))
-}
-
-/// A saved verdict stays what it was; the reader must know when it was reached by another set.
-fn warn_of_other_limits(recordings: &[Saved]) {
-    let name = |saved: &Saved| saved.limits.as_ref().map(|limits| limits.name.clone());
-    let first = recordings.first().and_then(name);
-    if recordings.iter().any(|saved| name(saved) != first) {
-        tell(
-            "the recordings were judged by different limits, so their verdicts cannot be compared; compare the recordings themselves to judge all by one set",
-        );
-    }
 }

@@ -65,12 +65,9 @@ fn a_bad_file_is_a_row_and_the_best_dial_comes_first() {
         assert!(row.starts_with(begin), "{begin} in\n{}", ran.stdout);
     }
     assert!(ran.stdout.contains("spread "), "{}", ran.stdout);
-    assert!(
-        ran.stdout
-            .ends_with("4 dials in 7 recordings: 2 pass, 1 fail, 1 cannot be read\n"),
-        "{}",
-        ran.stdout
-    );
+    let says = "4 dials in 7 recordings: 2 pass, 1 fail, 1 cannot be read\n\
+        judged by us-1956-later (grade A-): Notes on Distance Dialing (AT&T), Sect. IV Table 1, §§3.21-3.24, 1956\n";
+    assert!(ran.stdout.ends_with(says), "{}", ran.stdout);
 }
 
 #[test]
@@ -291,6 +288,115 @@ fn results_of_other_options_are_not_mixed_and_files_not_overwritten() {
     let no_result = batch(&session, &["--ndjson", "other.ndjson", "--resume"]);
     assert_eq!(no_result.code, Some(2));
     assert_eq!(session.read("other.ndjson"), "{}\n");
+}
+
+/// What may change under an unchanged name or path of options: a receiver asked, where the dial idles, and the content of a
+/// set of one's own.
+#[test]
+fn results_of_another_question_are_not_gone_on_with() {
+    let session = box_of_dials();
+    let set = |upper: &str| {
+        let text = format!("name = \"bench\"\n[speed_pps]\nlower = 9.5\nupper = {upper}\n");
+        session.write("bench.toml", &text);
+    };
+    let run = |more: &[&str]| {
+        let all = [
+            "batch",
+            "box",
+            "--ndjson",
+            "all.ndjson",
+            "--limits",
+            "bench.toml",
+        ];
+        session.run(&[&all, more].concat())
+    };
+    set("10.5");
+    assert_eq!(run(&[]).code, Some(3));
+    let before = session.read("all.ndjson");
+    for more in [&["--for", "adapter"], &["--idle-run", "end"]] {
+        let other = run(&[&["--resume"], &more[..]].concat());
+        assert_eq!(other.code, Some(2), "{more:?}");
+        assert!(
+            other.stderr.contains("made by other options"),
+            "{}",
+            other.stderr
+        );
+    }
+    set("10.2");
+    assert_eq!(run(&["--resume"]).code, Some(2));
+    assert_eq!(session.read("all.ndjson"), before);
+    set("10.5");
+    assert_eq!(run(&["--resume"]).code, Some(3));
+}
+
+/// Receivers are answered dial by dial, the worst take counting, and a dial that will not be understood ends with 1.
+#[test]
+fn receivers_are_answered_for_every_dial() {
+    let session = box_of_dials();
+    let asked = [
+        "--name",
+        "{dial}-{take}",
+        "--for",
+        "us-switch",
+        "--for",
+        "adapter",
+    ];
+    let run =
+        |more: &[&str]| session.run(&[&["batch", "box/attic-*.wav"], &asked[..], more].concat());
+    let table = run(&[]);
+    assert_eq!((table.stderr.as_str(), table.code), ("", Some(0)));
+    assert!(
+        table
+            .stdout
+            .contains("us-switch: will be understood; adapter: will be understood"),
+        "{}",
+        table.stdout
+    );
+    session.dial("box/attic-2-2.wav", "0", &["--speed", "7.4", "--force"]);
+    let csv = run(&["--format", "csv", "--html", "sheet.html"]);
+    assert_eq!(csv.code, Some(1));
+    assert!(
+        csv.stdout
+            .lines()
+            .next()
+            .unwrap()
+            .ends_with(",receivers,limits")
+    );
+    assert!(
+        csv.stdout
+            .trim_end()
+            .ends_with(",us-switch no; adapter yes,"),
+        "{}",
+        csv.stdout
+    );
+    let sheet = session.read("sheet.html");
+    assert!(
+        sheet.contains("us-switch: will not be understood reliably; adapter: will be understood")
+    );
+}
+
+/// The line below the table counts dials by the words of their rows: what was only measured is not called unjudged, and a
+/// dial with one good take is not unreadable.
+#[test]
+fn the_line_below_the_table_agrees_with_its_rows() {
+    let session = box_of_dials();
+    let ran = session.run(&["batch", "box/hall-7-1.wav"]);
+    assert_eq!(ran.code, Some(0));
+    assert!(ran.stdout.contains("\nmeasured "), "{}", ran.stdout);
+    let unjudged = "no limits were chosen: nothing was judged\n";
+    let says = format!("\n1 dial in 1 recording: 1 measured\n{unjudged}");
+    assert!(ran.stdout.ends_with(&says), "{}", ran.stdout);
+    session.write("box/hall-7-3.wav", "RIFF");
+    let ran = session.run(&["batch", "box", "--name", "{dial}-{take}"]);
+    assert_eq!(ran.code, Some(3));
+    assert!(
+        ran.stdout.contains("\nnot judged       hall-7"),
+        "{}",
+        ran.stdout
+    );
+    let says =
+        format!("4 dials in 8 recordings: 2 measured, 1 not judged, 1 cannot be read\n{unjudged}");
+    assert!(ran.stdout.ends_with(&says), "{}", ran.stdout);
 }
 
 #[test]

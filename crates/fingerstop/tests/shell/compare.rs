@@ -31,6 +31,14 @@ mod schema {
         pub(super) dial_id: Option<String>,
         pub(super) error: Option<String>,
         pub(super) clock_ppm: Option<f64>,
+        pub(super) receivers: Vec<Answer>,
+    }
+
+    #[derive(Debug, Deserialize)]
+    #[serde(deny_unknown_fields)]
+    pub(super) struct Answer {
+        pub(super) receiver: String,
+        pub(super) understood: String,
     }
 
     #[derive(Debug, Deserialize)]
@@ -266,12 +274,47 @@ fn verdicts_by_different_limits_are_not_passed_off_as_comparable() {
         "--limits",
         "us-1956-later",
     ]);
-    assert_eq!(ran.code, Some(0));
+    assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(0)));
     assert!(
-        ran.stderr.contains("judged by different limits"),
+        ran.stdout.contains("judged by different limits"),
         "{}",
-        ran.stderr
+        ran.stdout
     );
+}
+
+/// 8.2 pps is inside the 8-11 pps of the one and outside the 9-11 pps of the other, 9.9 pps inside both.
+#[test]
+fn receivers_are_asked_before_and_after() {
+    let session = Session::new();
+    let asked = [
+        "--for",
+        "us-switch",
+        "--for",
+        "jp-10",
+        "--html",
+        "both.html",
+    ];
+    let ran = compare(&session, &asked);
+    assert_eq!(ran.code, Some(0));
+    for line in [
+        "receiver us-switch: will be understood, as before",
+        "receiver jp-10: will not be understood reliably before, will be understood",
+    ] {
+        assert!(ran.stdout.contains(line), "{}", ran.stdout);
+    }
+    let page = session.read("both.html");
+    assert!(
+        page.contains("jp-10: will not be understood reliably before, will be understood after")
+    );
+    let ran = compare(&session, &["--for", "jp-10", "--format", "json"]);
+    let found: schema::Comparison = serde_json::from_str(&ran.stdout).unwrap();
+    let answers: Vec<(&str, &str)> = found
+        .recordings
+        .iter()
+        .flat_map(|recording| &recording.receivers)
+        .map(|answer| (answer.receiver.as_str(), answer.understood.as_str()))
+        .collect();
+    assert_eq!(answers, [("jp-10", "no"), ("jp-10", "yes")]);
 }
 
 #[test]

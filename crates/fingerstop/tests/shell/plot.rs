@@ -210,6 +210,43 @@ fn the_report_stands_alone_and_says_what_the_text_says() {
     }
 }
 
+/// What the text says of receivers and of digits dialled twice, the page says too; and how sure a finding is.
+#[test]
+fn the_report_answers_for_receivers_and_gathers_takes() {
+    let session = Session::new();
+    session.dial(
+        "twice.wav",
+        "00",
+        &["--speed", "8.4", "--percent-break", "62"],
+    );
+    let asked = [
+        "--limits",
+        "de-1.6",
+        "--for",
+        "jp-10",
+        "--for",
+        "us-switch",
+        "--html",
+        "twice.html",
+    ];
+    let ran = session.run(&[&["check", "twice.wav"], &asked[..]].concat());
+    assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(1)));
+    let page = session.read("twice.html");
+    for part in [
+        "<h2>Takes of this recording</h2><p>2 of 10 pulses</p>",
+        "<dt>break/make ratio</dt>",
+        "pass against 1.3 to 1.9",
+        "fail against 90 to 110 ms",
+        "<h2>Will it be understood</h2>",
+        "<span class=\"badge fail\">will not be understood reliably</span>",
+        "<span class=\"badge pass\">will be understood</span>",
+        "AT&amp;T Specification 4566",
+        "(slow; shown by the figures)",
+    ] {
+        assert!(page.contains(part), "{part}\n{page}");
+    }
+}
+
 #[test]
 fn the_tag_carries_what_the_user_gave_and_what_was_measured() {
     let session = Session::new();
@@ -234,7 +271,31 @@ fn the_tag_carries_what_the_user_gave_and_what_was_measured() {
         "pps",
         "findings: chatter",
         "limits us-1956-later",
+        "9.5 to 10.5 pps, 60 to 64 % break",
     ] {
         assert!(tag.contains(part), "{part}");
     }
+}
+
+/// A card says the limits in the kind in which their set states them, and why there is no verdict.
+#[test]
+fn the_tag_says_limits_of_every_kind_and_what_is_missing() {
+    let session = Session::new();
+    let card = |name: &str, more: &[&str]| {
+        let path = demo_recording(name);
+        session.run(&[&["check", &path, "--tag", "t.svg", "--force"], more].concat());
+        session.read("t.svg")
+    };
+    let tag = card("dial-a-good.wav", &["--limits", "au-s002"]);
+    for part in [
+        ">\ndial-a-good.wav\n<",
+        "break 60 to 70 ms, make 30 to 40 ms",
+        "bounce at most 0.5 ms",
+    ] {
+        assert!(tag.contains(part), "{part}\n{tag}");
+    }
+    let tag = card("dial-a-good.wav", &["--limits", "de-1.6"]);
+    assert!(tag.contains("period 90 to 110 ms, break to make 1.3 to 1.9"));
+    let tag = card("nothing-dialled.wav", &[]);
+    assert!(tag.contains("no dialling found"));
 }

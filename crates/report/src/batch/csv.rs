@@ -5,8 +5,8 @@ use crate::words::verdict_code;
 
 /// Names of the columns, in order. `…_spread…` is largest less smallest take; `nearest_inside` is the distance to
 /// the nearest limit in the unit of its quantity, negative outside; `nearest_share` the same as a share of half the
-/// tolerance.
-const COLUMNS: [&str; 16] = [
+/// tolerance; `receivers` holds each with `yes`, `perhaps`, `no` or `cannot-tell`.
+const COLUMNS: [&str; 18] = [
     "dial",
     "takes",
     "verdict",
@@ -23,6 +23,8 @@ const COLUMNS: [&str; 16] = [
     "findings",
     "inputs",
     "error",
+    "receivers",
+    "limits",
 ];
 
 /// The header row, with its line end.
@@ -61,6 +63,20 @@ pub fn dial_csv_row(dial: &Dial) -> String {
             .filter_map(|take| take.error.as_deref())
             .collect(),
     ));
+    let receivers = dial.receivers();
+    let receivers: Vec<String> = receivers
+        .iter()
+        .map(|(name, answer)| format!("{name} {}", answer.code()))
+        .collect();
+    cells.push(receivers.join("; "));
+    let mut sets: Vec<&str> = dial
+        .takes
+        .iter()
+        .filter_map(|take| take.limits.as_ref())
+        .map(|limits| limits.name.as_str())
+        .collect();
+    sets.dedup();
+    cells.push(joined(sets));
     crate::csv::row(&cells)
 }
 

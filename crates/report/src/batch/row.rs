@@ -6,8 +6,8 @@ use serde::{Deserialize, Deserializer};
 use super::nearest::{Nearest, nearest};
 use crate::figure::clock_joined;
 use crate::saved::{
-    SavedCheck, SavedDigit, SavedError, SavedFinding, SavedLimits, SavedMessage, SavedTrace,
-    verdict_of,
+    SavedAnswer, SavedCheck, SavedDigit, SavedError, SavedFinding, SavedLimits, SavedMessage,
+    SavedTrace, verdict_of,
 };
 
 /// What a table or a contact sheet shows of one recording.
@@ -37,6 +37,10 @@ pub struct Row {
     pub findings: Vec<String>,
     /// The set that it was judged by.
     pub limits: Option<SavedLimits>,
+    /// True when a judgement was asked for, by limits or by a dialled number.
+    pub asked: bool,
+    /// What receivers make of it.
+    pub receivers: Vec<SavedAnswer>,
     /// Breaks as start and length in milliseconds from the first break of the longest digit, for its strip.
     pub strip: Vec<(f64, f64)>,
     /// Speed of each period of that digit, in pulses per second.
@@ -58,6 +62,15 @@ struct Line {
     findings: Vec<SavedFinding>,
     reasons: Vec<SavedMessageText>,
     limits: Option<SavedLimits>,
+    #[serde(default)]
+    count: Option<SavedCount>,
+    #[serde(default)]
+    receivers: Vec<SavedAnswer>,
+}
+
+#[derive(Deserialize)]
+struct SavedCount {
+    dialled: Option<String>,
 }
 
 #[derive(Deserialize)]
@@ -81,13 +94,42 @@ impl Row {
         Ok(Row::of(line))
     }
 
+    /// True when it was measured and no judgement was asked for, which is no reproach.
+    #[must_use]
+    pub fn is_measured(&self) -> bool {
+        self.error.is_none() && !self.asked && self.speed_pps.is_some()
+    }
+
+    /// The set that it was judged by, with grade and source, in one line.
+    #[must_use]
+    pub fn judged_by(&self) -> Option<String> {
+        let set = self.limits.as_ref()?;
+        let source = [&set.document, &set.clause, &set.year];
+        let source: Vec<&str> = source
+            .into_iter()
+            .map(String::as_str)
+            .filter(|part| !part.is_empty())
+            .collect();
+        Some(format!(
+            "{} (grade {}): {}",
+            set.name,
+            set.grade,
+            source.join(", ")
+        ))
+    }
+
     fn of(line: Line) -> Row {
         let clock_ppm = line.trace.as_ref().map_or(0.0, |trace| trace.clock_ppm);
         let sure = || line.digits.iter().filter(|digit| digit.sure);
         let longest = sure()
             .max_by_key(|digit| digit.pulses)
             .or(line.digits.first());
-        let not_judged = line.verdict == Verdict::NotJudged && line.limits.is_some();
+        let dialled = line
+            .count
+            .as_ref()
+            .is_some_and(|count| count.dialled.is_some());
+        let asked = line.limits.is_some() || dialled;
+        let not_judged = line.verdict == Verdict::NotJudged && asked;
         Row {
             speed_pps: speed(sure(), clock_ppm),
             percent_break: percent_break(sure()),
@@ -107,6 +149,8 @@ impl Row {
             take: line.take,
             verdict: line.verdict,
             limits: line.limits,
+            asked,
+            receivers: line.receivers,
         }
     }
 }

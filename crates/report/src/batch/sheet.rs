@@ -4,25 +4,30 @@ use maud::{Markup, html};
 
 use super::row::Row;
 use super::takes::{Dial, Mean};
-use super::text::{inside, word};
+use super::text::{inside, receivers, word};
 use crate::figure::with_uncertainty;
 use crate::html::page::{self, badge, safe};
 
 const STYLE: &str = include_str!("sheet.css");
 const SCRIPT: &str = include_str!("sheet.js");
 
-/// The sheet up to its first card. `counts` are the dials by verdict.
+/// The sheet up to its first card. `counts` are the dials by verdict, `limits` what is said of the sets they were judged by.
 #[must_use]
-pub fn sheet_head(counts: &[(&'static str, usize)]) -> String {
+pub fn sheet_head(counts: &[(&'static str, usize)], limits: &[String]) -> String {
     let dials: usize = counts.iter().map(|(_, count)| count).sum();
     let words: Vec<String> = counts
         .iter()
         .map(|(word, count)| format!("{count} {word}"))
         .collect();
+    let title = format!(
+        "Contact sheet of {dials} dial{}",
+        if dials == 1 { "" } else { "s" }
+    );
     let top = html! {
         header {
-            h1 { "Contact sheet of " (dials) " dials" }
+            h1 { (title) }
             p { (words.join(", ")) }
+            @for line in limits { p { (safe(line)) } }
             p.quiet.small {
                 "Each strip shows the longest digit: breaks filled, all to the same scale of time; below it the pulsing \
                 speed of each period, with its limits where some were chosen. "
@@ -51,10 +56,7 @@ pub fn sheet_head(counts: &[(&'static str, usize)]) -> String {
         }
     };
     let opening = "<main id=\"cards\">\n";
-    page::head(&format!("Contact sheet of {dials} dials"), STYLE)
-        + &top.into_string()
-        + &tools.into_string()
-        + opening
+    page::head(&title, STYLE) + &top.into_string() + &tools.into_string() + opening
 }
 
 fn caveat() -> &'static str {
@@ -75,26 +77,18 @@ pub fn sheet_card(dial: &Dial) -> String {
     };
     let words = word(dial);
     let card = html! {
-        article.card data-word=(filter_word(words)) data-speed=(centre(dial.speed_pps()))
+        article.card data-word=(words) data-speed=(centre(dial.speed_pps()))
             data-share=(centre(dial.percent_break())) {
             h2 { (name) }
             p { (badge(dial.verdict(), words)) }
             @for take in &dial.takes { (strip(take)) }
             (figures(dial))
             @if let Some(trouble) = dial.trouble() { p.trouble { (safe(trouble)) } }
+            @if let Some(receivers) = receivers(dial) { p.small { (safe(&receivers)) } }
             @if !dial.findings().is_empty() { p.finds { (dial.findings().join(", ")) } }
         }
     };
     card.into_string() + "\n"
-}
-
-/// The word under which the filter lists a dial: a measured dial is not judged.
-fn filter_word(word: &'static str) -> &'static str {
-    if word == "measured" {
-        "not judged"
-    } else {
-        word
-    }
 }
 
 fn figures(dial: &Dial) -> Markup {

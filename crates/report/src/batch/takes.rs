@@ -1,6 +1,6 @@
 //! Several takes of one dial in one.
 
-use score::{Value, Verdict};
+use score::{Understood, Value, Verdict};
 
 use super::nearest::Nearest;
 use super::row::Row;
@@ -67,6 +67,20 @@ impl Dial {
         codes.sort_unstable();
         codes.dedup();
         codes
+    }
+
+    /// What each receiver makes of the worst of its takes, in the order asked.
+    #[must_use]
+    pub fn receivers(&self) -> Vec<(&str, Understood)> {
+        let mut worst: Vec<(&str, Understood)> = Vec::new();
+        for answer in self.takes.iter().flat_map(|take| &take.receivers) {
+            match worst.iter_mut().find(|(name, _)| *name == answer.receiver) {
+                Some((_, word)) if word.weight() >= answer.understood.weight() => {}
+                Some((_, word)) => *word = answer.understood,
+                None => worst.push((&answer.receiver, answer.understood)),
+            }
+        }
+        worst
     }
 
     /// What keeps it from a better word: why it could not be read or not be judged.

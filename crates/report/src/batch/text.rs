@@ -3,6 +3,7 @@
 use score::Verdict;
 
 use super::nearest::Nearest;
+use super::row::Row;
 use super::takes::{Dial, Mean};
 use crate::figure::{plain, with_uncertainty};
 use crate::text::page::{Page, Paint, colour};
@@ -44,6 +45,9 @@ pub fn table_row(dial: &Dial, paint: Paint) -> String {
     if let Some(trouble) = dial.trouble() {
         page.paragraph_after(&" ".repeat(17), trouble);
     }
+    if let Some(receivers) = receivers(dial) {
+        page.paragraph_after(&" ".repeat(17), &receivers);
+    }
     page.finish() + &spread_row(dial)
 }
 
@@ -57,12 +61,21 @@ fn spread_row(dial: &Dial) -> String {
     format!("{:<52}{speed:<17} {share}\n", "")
 }
 
+/// What receivers make of a dial, in words: `adapter: will be understood`.
+pub(super) fn receivers(dial: &Dial) -> Option<String> {
+    let answers: Vec<String> = dial
+        .receivers()
+        .iter()
+        .map(|(name, answer)| format!("{name}: {}", answer.words()))
+        .collect();
+    (!answers.is_empty()).then(|| answers.join("; "))
+}
+
 /// The word of a dial in the table.
 pub(super) fn word(dial: &Dial) -> &'static str {
-    let judged = dial.takes.iter().any(|take| take.limits.is_some());
     match dial.verdict() {
         _ if dial.is_unreadable() => "cannot be read",
-        Verdict::NotJudged if !judged && dial.speed_pps().is_some() => "measured",
+        Verdict::NotJudged if dial.takes.iter().all(Row::is_measured) => "measured",
         verdict => verdict_words(verdict),
     }
 }

@@ -3,7 +3,7 @@
 use maud::{Markup, PreEscaped, html};
 use score::Verdict;
 
-use super::text::{nothing_to_compare, shift_line, with_value, word};
+use super::text::{limits_differ, nothing_to_compare, receivers, shift_line, with_value, word};
 use super::{Change, Comparison, Step, chart, digit_name, name_and_unit, signed};
 use crate::html::page::{self, badge, safe};
 use crate::plot::{PlotError, Theme};
@@ -15,7 +15,7 @@ const PLOTS_AT_MOST: usize = 8;
 
 /// One digit before and after goes on one sheet, with its plot.
 const STYLE: &str =
-    "@media print{body{line-height:1.25}h2{margin-top:.8rem}figure svg{width:92%}}\n";
+    "@media print{body{line-height:1.25}h2{margin-top:.8rem}figure svg{width:85%}}\n";
 
 /// The comparison as an HTML document.
 ///
@@ -27,6 +27,7 @@ pub fn html(comparison: &Comparison, tool_version: &str) -> Result<String, PlotE
         main {
             h1 { "Before and after" }
             (recordings(&comparison.recordings))
+            @if let Some(caution) = limits_differ(&comparison.recordings) { p { strong { (caution) } } }
             @for step in &comparison.steps { (show_step(comparison, step)) }
             @if !plots.is_empty() {
                 h2 { "Pulse by pulse, on common scales" }
@@ -91,6 +92,11 @@ fn show_step(comparison: &Comparison, step: &Step) -> Markup {
             (findings("Findings gone", &step.gone))
             (findings("Findings new", &step.came))
             (findings("Findings still there", &step.stayed))
+            @let answers = receivers(before, after);
+            @if !answers.is_empty() {
+                h3 { "Will it be understood" }
+                ul { @for line in answers { li { (safe(&line)) } } }
+            }
             @if let Some(verdict) = step.shift {
                 p { (shift_line(comparison)) ": " (badge(verdict, verdict_words(verdict))) }
             }

@@ -27,6 +27,14 @@ struct RecordingJson<'a> {
     dial_id: Option<&'a str>,
     error: Option<&'a str>,
     clock_ppm: Option<f64>,
+    receivers: Vec<AnswerJson<'a>>,
+}
+
+/// What a receiver makes of the dial.
+#[derive(Serialize)]
+struct AnswerJson<'a> {
+    receiver: &'a str,
+    understood: &'static str,
 }
 
 #[derive(Serialize)]
@@ -104,6 +112,14 @@ fn recording(saved: &Saved) -> RecordingJson<'_> {
         dial_id: saved.dial_id.as_deref(),
         error: saved.error.as_ref().map(|error| error.code.as_str()),
         clock_ppm: saved.trace.as_ref().map(|trace| trace.clock_ppm),
+        receivers: saved
+            .receivers
+            .iter()
+            .map(|answer| AnswerJson {
+                receiver: &answer.receiver,
+                understood: answer.understood.code(),
+            })
+            .collect(),
     }
 }
 

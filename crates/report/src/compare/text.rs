@@ -13,6 +13,10 @@ use crate::words::{pulses, verdict_words};
 pub fn text(comparison: &Comparison, paint: Paint) -> String {
     let mut page = Page::new(paint);
     recordings(&mut page, &comparison.recordings);
+    if let Some(caution) = limits_differ(&comparison.recordings) {
+        page.blank();
+        page.paragraph(2, caution);
+    }
     for step in &comparison.steps {
         show_step(&mut page, comparison, step);
     }
@@ -41,6 +45,39 @@ fn recordings(page: &mut Page, recordings: &[Saved]) {
             .collect();
         page.raw(&format!("{:>3}  {word} {limits:<17} {name}", index + 1));
     }
+}
+
+/// What keeps verdicts of different sets from being compared; a saved verdict stays what it was.
+pub(super) fn limits_differ(recordings: &[Saved]) -> Option<&'static str> {
+    let name = |saved: &Saved| saved.limits.as_ref().map(|limits| limits.name.clone());
+    let first = recordings.first().and_then(name);
+    let differ = recordings.iter().any(|saved| name(saved) != first);
+    differ.then_some(
+        "The recordings were judged by different limits, so their verdicts and what limits lead to among their findings \
+        cannot be compared; compare the recordings themselves to judge all by one set.",
+    )
+}
+
+/// What each receiver made of the dial before and after, one line each.
+pub(super) fn receivers(before: &Saved, after: &Saved) -> Vec<String> {
+    let answer = |saved: &Saved, name: &str| {
+        let of = saved
+            .receivers
+            .iter()
+            .find(|answer| answer.receiver == name);
+        of.map_or("not asked", |answer| answer.understood.words())
+    };
+    let mut names: Vec<&str> = Vec::new();
+    for answer in before.receivers.iter().chain(&after.receivers) {
+        if !names.contains(&answer.receiver.as_str()) {
+            names.push(&answer.receiver);
+        }
+    }
+    let line = |name: &str| match (answer(before, name), answer(after, name)) {
+        (one, two) if one == two => format!("{name}: {one}, as before"),
+        (one, two) => format!("{name}: {one} before, {two} after"),
+    };
+    names.into_iter().map(line).collect()
 }
 
 /// The verdict in words; without limits nothing was judged.
@@ -79,6 +116,9 @@ fn show_step(page: &mut Page, comparison: &Comparison, step: &Step) {
     findings(page, "findings gone", &step.gone);
     findings(page, "findings new", &step.came);
     findings(page, "findings still there", &step.stayed);
+    for line in receivers(before, after) {
+        page.paragraph_after("  receiver ", &line);
+    }
     shift(page, comparison, step);
 }
 
