@@ -75,9 +75,24 @@ fn pages() -> Vec<Page> {
             4,
         ),
         page(
+            "receivers.html",
+            &[
+                &["check", &demo("dial-b-before.wav")],
+                &limits[..],
+                &["--for", "adapter", "--for", "jp-10"],
+            ]
+            .concat(),
+            &[
+                "Will it be understood",
+                "WILL BE UNDERSTOOD",
+                "WILL NOT BE UNDERSTOOD RELIABLY",
+            ],
+            3,
+        ),
+        page(
             "nothing.html",
             &[&["check", &demo("nothing-dialled.wav")], &limits[..]].concat(),
-            &["NOT JUDGED", "no dialling found"],
+            &["NOT JUDGED", "no dialling found", "Next", "play it"],
             2,
         ),
         page(
@@ -106,6 +121,7 @@ fn pages() -> Vec<Page> {
             &[
                 "Contact sheet of 26 dials",
                 "15 pass, 9 fail, 2 cannot be read",
+                "judged by us-1956-later (grade A-): Notes on Distance Dialing",
                 "10-level-crossing\n\nPASS",
                 "CANNOT BE READ",
             ],
