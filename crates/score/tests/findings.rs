@@ -6,7 +6,7 @@ mod common;
 
 use common::{even, finding_codes, reopening, scored, train, with_variance};
 use edges::Train;
-use score::{Finding, HowSure, Settings};
+use score::{Finding, HowSure, Plan, Settings};
 
 fn found(train: Train) -> Vec<&'static str> {
     finding_codes(&scored(vec![train], &Settings::default()))
@@ -107,6 +107,22 @@ fn chatter_names_the_worst_pulse_and_the_floor() {
 #[test]
 fn more_than_ten_pulses_are_too_many() {
     assert_eq!(found(even(1.0, 12, 61.0, 39.0)), ["extra-pulses"]);
+}
+
+/// Eleven pulses are a fault on most dials and none on one with an eleventh position.
+#[test]
+fn eleven_pulses_may_be_an_eleventh_position() {
+    let scored_by = |plan: Plan, pulses: usize| {
+        let settings = Settings {
+            plan,
+            ..Settings::default()
+        };
+        scored(vec![even(1.0, pulses, 61.0, 39.0)], &settings)
+    };
+    let advice = |pulses| scored_by(Plan::Standard, pulses).findings.remove(0).advice;
+    assert!(advice(11).contains("--plan eleventh"), "{}", advice(11));
+    assert!(!advice(12).contains("--plan eleventh"), "{}", advice(12));
+    assert!(scored_by(Plan::Eleventh, 11).findings.is_empty());
 }
 
 /// 3, 5 and 7 pulses where 1, 3 and 5 were dialled: two idle pulses of every digit reach the line.

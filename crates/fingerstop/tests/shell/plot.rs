@@ -235,7 +235,7 @@ fn the_report_answers_for_receivers_and_gathers_takes() {
     for part in [
         "<h2>Takes of this recording</h2><p>2 of 10 pulses</p>",
         "<dt>break/make ratio</dt>",
-        "pass against 1.3 to 1.9",
+        "pass against 1.3 to 1.9</dd>",
         "fail against 90 to 110 ms",
         "<h2>Will it be understood</h2>",
         "<span class=\"badge fail\">will not be understood reliably</span>",

@@ -25,8 +25,8 @@ pub(super) fn write_takes(page: &mut Page, takes: &Takes, of_what: &str) {
         page.line(
             2,
             &format!(
-                "{name:<16} mean {} {unit}",
-                with_uncertainty(taken.mean, taken.u95_with_clock())
+                "{name:<16} mean {}",
+                in_unit(&with_uncertainty(taken.mean, taken.u95_with_clock()), unit)
             ),
         );
         page.paragraph(4, &spread(taken, unit));
@@ -42,6 +42,11 @@ pub(super) fn write_takes(page: &mut Page, takes: &Takes, of_what: &str) {
     }
 }
 
+/// A figure with its unit; a ratio has none.
+fn in_unit(figure: &str, unit: &str) -> String {
+    format!("{figure} {unit}").trim_end().to_owned()
+}
+
 /// How the takes differ, in words.
 pub(crate) fn spread(taken: &Taken, unit: &str) -> String {
     let place = |value: f64| to_its_place(value, taken.u95_with_clock());
@@ -52,9 +57,9 @@ pub(crate) fn spread(taken: &Taken, unit: &str) -> String {
         "what the recordings leave uncertain decides"
     };
     format!(
-        "from {} to {} {unit}, spread {}; {decides}",
+        "from {} to {}, spread {}; {decides}",
         place(least),
-        place(most),
+        in_unit(&place(most), unit),
         to_its_place(taken.spread, taken.spread)
     )
 }
@@ -65,7 +70,11 @@ pub(crate) fn judged(check: &Check, unit: &str) -> String {
         .as_quoted
         .clone()
         .unwrap_or_else(|| limits(check.lower, check.upper));
-    format!("{} against {range} {unit}", verdict_words(check.verdict))
+    format!(
+        "{} against {}",
+        verdict_words(check.verdict),
+        in_unit(&range, unit)
+    )
 }
 
 /// Writes what each receiver makes of the dial: another question than whether it is in adjustment.

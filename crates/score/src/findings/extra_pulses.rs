@@ -35,7 +35,11 @@ fn in_digit(evidence: &Evidence, index: usize, digit: &Digit) -> Option<Finding>
                 "{} pulses found, by the plan no dial sends more than {most}",
                 digit.pulses
             );
-            Some(too_many(index, digit, found))
+            let mut finding = too_many(index, digit, found);
+            if digit.pulses == Plan::Eleventh.most_pulses() {
+                finding.advice += "; if the dial has an eleventh position, choose --plan eleventh";
+            }
+            Some(finding)
         }
         _ => None,
     }
