@@ -4,7 +4,7 @@ use edges::Train;
 
 use super::Evidence;
 use crate::grouping::Group;
-use crate::regression::Regression;
+use crate::regression::{Column, Regression};
 use crate::tail::f_tail;
 use crate::types::{Finding, HowSure};
 use crate::wording::significant;
@@ -45,19 +45,24 @@ fn sag(evidence: &Evidence, groups: &[&Group]) -> Option<Finding> {
         .iter()
         .map(|group| steps_percent(evidence, group))
         .collect();
-    let column = |value: &dyn Fn(usize, usize) -> f64| -> Vec<f64> {
-        let of_digit = |(digit, steps): (usize, &Vec<(f64, f64)>)| -> Vec<f64> {
-            (0..steps.len()).map(|index| value(digit, index)).collect()
-        };
-        steps.iter().enumerate().flat_map(of_digit).collect()
-    };
     let mut left = Regression::new(steps.iter().flatten().map(|(step, _)| *step).collect());
-    let means: Vec<Vec<f64>> = (0..steps.len())
-        .map(|own| column(&|digit, _| if digit == own { 1.0 } else { 0.0 }))
+    let mut first = 0;
+    let means: Vec<Column> = steps
+        .iter()
+        .map(|digit| {
+            let values = vec![1.0; digit.len()];
+            let column = Column { first, values };
+            first += digit.len();
+            column
+        })
         .collect();
     left.take_out(&means);
     // From 0 at the second pulse of a digit to 1 at its last.
-    let ramp = column(&|digit, index| index as f64 / (steps[digit].len() - 1) as f64);
+    let of_digit = |digit: &Vec<(f64, f64)>| -> Vec<f64> {
+        let last = digit.len().saturating_sub(1) as f64;
+        (0..digit.len()).map(|index| index as f64 / last).collect()
+    };
+    let ramp = Column::whole(steps.iter().flat_map(of_digit).collect());
     let gain = left.gain(std::slice::from_ref(&ramp));
     let (slope, _) = left.coefficient(&ramp)?;
     let degrees = left.degrees().checked_sub(1)?;
@@ -66,7 +71,7 @@ fn sag(evidence: &Evidence, groups: &[&Group]) -> Option<Finding> {
         .flatten()
         .map(|(_, noise)| noise.powi(2))
         .sum::<f64>()
-        / ramp.len() as f64;
+        / ramp.values.len() as f64;
     let scatter = ((left.squares() - gain.squares).max(0.0) / degrees.max(1) as f64).max(noise);
     let chance = f_tail(gain.squares / scatter, 1, degrees);
     (-slope >= NOTABLE_PERCENT && chance < CHANCE).then(|| finding(-slope, groups.len(), chance))

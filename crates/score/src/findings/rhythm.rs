@@ -9,7 +9,7 @@
 //! pulses are counted back from the last.
 
 use crate::grouping::{Group, break_s, period_s};
-use crate::regression::Regression;
+use crate::regression::{Column, Regression};
 use crate::tail::{chi2_tail, f_tail};
 
 /// Chance explains a pattern less often than this, or it is none.
@@ -170,7 +170,7 @@ struct Layout {
 /// A pattern to be tried: its columns, and how many others like it are tried beside it.
 struct Candidate {
     pattern: Pattern,
-    columns: Vec<Vec<f64>>,
+    columns: Vec<Column>,
     tries: usize,
 }
 
@@ -181,39 +181,41 @@ impl Layout {
         }
     }
 
-    /// A column from a function of digit, pulse and number of pulses.
-    fn column(&self, value: impl Fn(usize, usize, usize) -> f64) -> Vec<f64> {
-        let digits = self.pulses.iter().enumerate();
-        digits
-            .flat_map(|(digit, &count)| (0..count).map(move |index| (digit, index, count)))
-            .map(|(digit, index, count)| value(digit, index, count))
-            .collect()
+    /// A column over all digits from a function of pulse and number of pulses.
+    fn over_all(&self, value: impl Fn(usize, usize) -> f64) -> Column {
+        let pulses = self.pulses.iter();
+        let all = pulses.flat_map(|&count| (0..count).map(move |index| (index, count)));
+        Column::whole(all.map(|(index, count)| value(index, count)).collect())
+    }
+
+    /// One column for each digit of so many pulses.
+    fn of_each_with(&self, least: usize, value: impl Fn(usize) -> f64) -> Vec<Column> {
+        let mut first = 0;
+        let mut columns = Vec::with_capacity(self.pulses.len());
+        for &count in &self.pulses {
+            if count >= least {
+                let values = (0..count).map(&value).collect();
+                columns.push(Column { first, values });
+            }
+            first += count;
+        }
+        columns
     }
 
     /// One column for each digit.
-    fn of_each(&self, value: impl Fn(usize, usize) -> f64) -> Vec<Vec<f64>> {
-        (0..self.pulses.len())
-            .map(|own| {
-                self.column(|digit, index, count| {
-                    if digit == own {
-                        value(index, count)
-                    } else {
-                        0.0
-                    }
-                })
-            })
-            .collect()
+    fn of_each(&self, value: impl Fn(usize) -> f64) -> Vec<Column> {
+        self.of_each_with(0, value)
     }
 
     /// Places of an even digit: a start and a speed of its own; of breaks: a length and a trend.
-    fn even_course(&self) -> Vec<Vec<f64>> {
-        let starts = self.of_each(|_, _| 1.0);
-        let speeds = self.of_each(|index, _| index as f64);
+    fn even_course(&self) -> Vec<Column> {
+        let starts = self.of_each(|_| 1.0);
+        let speeds = self.of_each(|index| index as f64);
         starts.into_iter().chain(speeds).collect()
     }
 
-    fn squares(&self) -> Vec<Vec<f64>> {
-        self.of_each(|index, _| (index * index) as f64)
+    fn squares(&self) -> Vec<Column> {
+        self.of_each(|index| (index * index) as f64)
     }
 
     /// Takes out patterns while there is one; gives them and what is left.
@@ -370,7 +372,7 @@ impl Layout {
     fn first(&self) -> Candidate {
         Candidate {
             pattern: Pattern::FirstPeriod { percent: 0.0 },
-            columns: vec![self.column(|_, index, _| if index == 0 { 1.0 } else { 0.0 })],
+            columns: vec![self.over_all(|index, _| if index == 0 { 1.0 } else { 0.0 })],
             tries: 1,
         }
     }
@@ -383,7 +385,7 @@ impl Layout {
                 percent: 0.0,
                 breaks,
             },
-            columns: self.of_each(|index, _| if index % 2 == 0 { 0.5 } else { -0.5 }),
+            columns: self.of_each(|index| if index % 2 == 0 { 0.5 } else { -0.5 }),
             tries: 1,
         }
     }
@@ -399,7 +401,7 @@ impl Layout {
                     percent: 0.0,
                     breaks,
                 },
-                columns: vec![self.column(|_, index, count| {
+                columns: vec![self.over_all(|index, count| {
                     let is_it = index + 1 + from_last == count && (breaks || index > 0);
                     if is_it { 1.0 } else { 0.0 }
                 })],
@@ -417,13 +419,8 @@ impl Layout {
             return Vec::new();
         }
         let wave = |swings: f64, turn: f64| {
-            self.of_each(move |index, count| {
-                let angle = std::f64::consts::TAU * (index as f64 * swings + turn);
-                if count >= SWING_PULSES {
-                    angle.cos()
-                } else {
-                    0.0
-                }
+            self.of_each_with(SWING_PULSES, |index| {
+                (std::f64::consts::TAU * (index as f64 * swings + turn)).cos()
             })
         };
         let steps = ((fastest - slowest) / SWING_STEP) as usize;
@@ -445,7 +442,7 @@ impl Layout {
 }
 
 /// Root mean square of the columns' coefficients.
-fn mean_size(left: &Regression, columns: &[Vec<f64>]) -> f64 {
+fn mean_size(left: &Regression, columns: &[Column]) -> f64 {
     let sizes: Vec<f64> = columns
         .iter()
         .filter_map(|column| Some(left.coefficient(column)?.0))
