@@ -16,8 +16,9 @@ const PIECE_S: f64 = 0.040;
 const HARMONICS: usize = 11;
 /// Mains frequency is kept within some 0.1 % of nominal on large grids; a recorder's clock adds less.
 const OFFSET_HZ: f64 = 0.15;
-/// Harmonics side by side, in whole vectors.
+/// Harmonics side by side, in whole vectors; and a parabola with cosines and sines of all.
 const LANES: usize = HARMONICS.next_multiple_of(4);
+const COLUMNS: usize = (3 + 2 * HARMONICS).next_multiple_of(4);
 /// Offsets tried to either side.
 const OFFSETS: i32 = 30;
 /// Offsets tried at first: one in so many.
@@ -66,14 +67,35 @@ impl HumModel {
         for &(k, amplitude) in &self.harmonics {
             let frequency_hz = self.frequency_hz * k as f64;
             let left = amplitude * left_of_mean(frequency_hz, grid.mean_s);
-            let mut now = left * Complex64::cis(TAU * frequency_hz * grid.start_s);
-            let turn = Complex64::cis(TAU * frequency_hz / grid.rate_hz);
-            for value in trace.iter_mut() {
-                value.less(now.re);
-                now *= turn;
-            }
+            let start = left * Complex64::cis(TAU * frequency_hz * grid.start_s);
+            take_turning(trace, start, TAU * frequency_hz / grid.rate_hz);
         }
     }
+}
+
+/// Takes out the real part of a phasor that begins with `start` and turns by `angle` from value to value. Some run side
+/// by side: one by one, each would wait for the one before.
+fn take_turning<T: Sample>(trace: &mut [T], start: Complex64, angle: f64) {
+    const SIDE: usize = 8;
+    let phasors: [Complex64; SIDE] =
+        std::array::from_fn(|k| start * Complex64::cis(angle * k as f64));
+    let stride = Complex64::cis(angle * SIDE as f64);
+    wide(
+        #[inline(always)]
+        || {
+            let (mut re, mut im) = (phasors.map(|z| z.re), phasors.map(|z| z.im));
+            for chunk in trace.chunks_mut(SIDE) {
+                for (value, now) in chunk.iter_mut().zip(&re) {
+                    value.less(*now);
+                }
+                for k in 0..SIDE {
+                    let (r, i) = (re[k], im[k]);
+                    re[k] = r * stride.re - i * stride.im;
+                    im[k] = r * stride.im + i * stride.re;
+                }
+            }
+        },
+    );
 }
 
 /// A value that hum is taken from.
@@ -82,12 +104,14 @@ pub(crate) trait Sample {
 }
 
 impl Sample for f64 {
+    #[inline(always)]
     fn less(&mut self, hum: f64) {
         *self -= hum;
     }
 }
 
 impl Sample for f32 {
+    #[inline(always)]
     fn less(&mut self, hum: f64) {
         *self -= hum as f32;
     }
@@ -120,9 +144,9 @@ pub(crate) struct Fitter {
     harmonics: usize,
     /// Values in a piece.
     pub(crate) length: usize,
-    basis: Vec<Vec<f64>>,
-    /// Inverse of the products of the basis' columns.
-    inverse: Vec<Vec<f64>>,
+    /// The basis, its columns side by side; and the inverse of their products.
+    basis: Vec<[f64; COLUMNS]>,
+    inverse: Vec<[f64; COLUMNS]>,
 }
 
 impl Fitter {
@@ -137,8 +161,8 @@ impl Fitter {
             rate_hz,
             harmonics,
             length,
-            basis,
-            inverse,
+            basis: side_by_side(&basis),
+            inverse: side_by_side(&inverse),
         })
     }
 
@@ -146,12 +170,8 @@ impl Fitter {
     pub(crate) fn piece(&self, means: &[f32], start_s: f64) -> Piece {
         let level = means.first().copied().map_or(0.0, f64::from);
         let values: Vec<f64> = means.iter().map(|&x| f64::from(x) - level).collect();
-        let products: Vec<f64> = self.basis.iter().map(|b| linear::dot(b, &values)).collect();
-        let coefficients: Vec<f64> = self
-            .inverse
-            .iter()
-            .map(|row| linear::dot(row, &products))
-            .collect();
+        let products = combined(&self.basis, &values);
+        let coefficients = combined(&self.inverse, &products);
         let energy = linear::dot(&values, &values);
         let left = energy - linear::dot(&coefficients, &products);
         let residual = (left.max(ROUNDING * energy) / self.length as f64).sqrt();
@@ -184,14 +204,12 @@ impl Fitter {
         let spacing_s = pieces[1].middle_s - first.middle_s;
         let offset_hz = best_offset(&turned, &weights, spacing_s);
         let frequency_hz = self.nominal_hz + offset_hz;
-        let harmonics: Vec<(usize, Complex64)> = turned
-            .iter()
-            .enumerate()
-            .filter_map(|(k, phasors)| {
-                let drift = TAU * offset_hz * (k + 1) as f64 * spacing_s;
-                let at_first = significant(phasors, &weights, drift)?;
-                let back = Complex64::cis(-TAU * frequency_hz * (k + 1) as f64 * first.middle_s);
-                Some((k + 1, at_first * back))
+        let at_first = significant(&turned, &weights, TAU * offset_hz * spacing_s);
+        let harmonics: Vec<(usize, Complex64)> = (1..=self.harmonics)
+            .zip(at_first)
+            .filter_map(|(k, at_first)| {
+                let back = Complex64::cis(-TAU * frequency_hz * k as f64 * first.middle_s);
+                Some((k, at_first? * back))
             })
             .collect();
         (!harmonics.is_empty()).then_some(HumModel {
@@ -199,6 +217,29 @@ impl Fitter {
             harmonics,
         })
     }
+}
+
+/// Columns of equal length, value by value.
+fn side_by_side(columns: &[Vec<f64>]) -> Vec<[f64; COLUMNS]> {
+    let length = columns.first().map_or(0, Vec::len);
+    let row = |i: usize| std::array::from_fn(|k| columns.get(k).map_or(0.0, |column| column[i]));
+    (0..length).map(row).collect()
+}
+
+/// Sum of rows, each times its value.
+fn combined(rows: &[[f64; COLUMNS]], values: &[f64]) -> [f64; COLUMNS] {
+    wide(
+        #[inline(always)]
+        || {
+            let mut sums = [0.0; COLUMNS];
+            for (row, value) in rows.iter().zip(values) {
+                for k in 0..COLUMNS {
+                    sums[k] += row[k] * value;
+                }
+            }
+            sums
+        },
+    )
 }
 
 fn piece_basis(length: usize, rate_hz: f64, nominal: f64, harmonics: usize) -> Vec<Vec<f64>> {
@@ -236,68 +277,93 @@ fn weigh(pieces: &[&Piece]) -> Vec<f64> {
         .collect()
 }
 
-/// Phasors of each harmonic, turned back to the middle of the first piece by the nominal frequency.
-fn turn_back(pieces: &[&Piece], nominal_hz: f64) -> Vec<Vec<Complex64>> {
-    let harmonics = pieces[0].amplitudes.len();
-    let mut out = vec![Vec::with_capacity(pieces.len()); harmonics];
-    for piece in pieces {
-        let turns = nominal_hz * (piece.middle_s - pieces[0].middle_s);
-        let first = Complex64::cis(-TAU * turns.fract());
-        let mut back = first;
-        for (phasors, amplitude) in out.iter_mut().zip(&piece.amplitudes) {
-            phasors.push(amplitude * back);
-            back *= first;
-        }
-    }
-    out
+/// Phasors of all harmonics.
+#[derive(Clone, Copy, Debug)]
+struct Phasors {
+    re: [f64; LANES],
+    im: [f64; LANES],
 }
 
-/// Weighted mean of phasors that turn by `drift` from one to the next.
-fn mean_turning(phasors: &[Complex64], weights: &[f64], drift: f64) -> Complex64 {
-    let step = Complex64::cis(-drift);
-    let mut back = Complex64::new(1.0, 0.0);
-    let (mut sum, mut total) = (Complex64::default(), 0.0);
-    for (phasor, &weight) in phasors.iter().zip(weights) {
-        sum += phasor * back * weight;
-        total += weight;
-        back *= step;
+impl Phasors {
+    const NONE: Phasors = Phasors {
+        re: [0.0; LANES],
+        im: [0.0; LANES],
+    };
+
+    /// Those of each harmonic when the fundamental's is this one: its powers.
+    fn powers(fundamental: Complex64) -> Self {
+        let mut now = Complex64::new(1.0, 0.0);
+        let mut all = Phasors::NONE;
+        for k in 0..LANES {
+            now *= fundamental;
+            (all.re[k], all.im[k]) = (now.re, now.im);
+        }
+        all
     }
-    sum / total
+
+    #[inline(always)]
+    fn times(&self, other: &Phasors) -> Self {
+        let mut out = Phasors::NONE;
+        for k in 0..LANES {
+            out.re[k] = self.re[k] * other.re[k] - self.im[k] * other.im[k];
+            out.im[k] = self.re[k] * other.im[k] + self.im[k] * other.re[k];
+        }
+        out
+    }
+
+    #[inline(always)]
+    fn less(&self, other: &Phasors) -> Self {
+        let mut out = *self;
+        out.add(other, -1.0);
+        out
+    }
+
+    /// Adds others times a weight.
+    #[inline(always)]
+    fn add(&mut self, other: &Phasors, weight: f64) {
+        for k in 0..LANES {
+            self.re[k] += weight * other.re[k];
+            self.im[k] += weight * other.im[k];
+        }
+    }
+}
+
+/// Phasors of each piece, turned back to the middle of the first by the nominal frequency.
+fn turn_back(pieces: &[&Piece], nominal_hz: f64) -> Vec<Phasors> {
+    let turned = |piece: &&Piece| {
+        let turns = nominal_hz * (piece.middle_s - pieces[0].middle_s);
+        let back = Phasors::powers(Complex64::cis(-TAU * turns.fract()));
+        let mut own = Phasors::NONE;
+        for (k, amplitude) in piece.amplitudes.iter().enumerate() {
+            (own.re[k], own.im[k]) = (amplitude.re, amplitude.im);
+        }
+        own.times(&back)
+    };
+    pieces.iter().map(turned).collect()
 }
 
 /// The offset at which the harmonics add up best. Neighbouring pieces hardly turn against one another, so
 /// they are added up beforehand.
-fn best_offset(turned: &[Vec<Complex64>], weights: &[f64], spacing_s: f64) -> f64 {
+fn best_offset(turned: &[Phasors], weights: &[f64], spacing_s: f64) -> f64 {
     let spacing_hz = OFFSET_HZ / f64::from(OFFSETS);
-    let mut sums = vec![[[0.0; LANES]; 2]; weights.len().div_ceil(TOGETHER)];
-    for (k, phasors) in turned.iter().enumerate() {
-        for (i, (phasor, weight)) in phasors.iter().zip(weights).enumerate() {
-            let [re, im] = &mut sums[i / TOGETHER];
-            re[k] += phasor.re * weight;
-            im[k] += phasor.im * weight;
-        }
+    let mut sums = vec![Phasors::NONE; weights.len().div_ceil(TOGETHER)];
+    for (i, (phasors, weight)) in turned.iter().zip(weights).enumerate() {
+        sums[i / TOGETHER].add(phasors, *weight);
     }
     let score = |offset_hz: f64| -> f64 {
-        let first = Complex64::cis(-TAU * offset_hz * spacing_s * TOGETHER as f64);
-        let mut turn = Complex64::new(1.0, 0.0);
-        let turns = [(); LANES].map(|()| {
-            turn *= first;
-            turn
-        });
+        let turns = Phasors::powers(Complex64::cis(
+            -TAU * offset_hz * spacing_s * TOGETHER as f64,
+        ));
         wide(
             #[inline(always)]
             || {
-                let (turn_re, turn_im) = (turns.map(|z| z.re), turns.map(|z| z.im));
-                let (mut total_re, mut total_im) = ([0.0; LANES], [0.0; LANES]);
-                // By Horner's rule, the harmonics side by side.
-                for [re, im] in sums.iter().rev() {
-                    for k in 0..LANES {
-                        let (r, i) = (total_re[k], total_im[k]);
-                        total_re[k] = r * turn_re[k] - i * turn_im[k] + re[k];
-                        total_im[k] = r * turn_im[k] + i * turn_re[k] + im[k];
-                    }
+                // By Horner's rule.
+                let mut total = Phasors::NONE;
+                for sum in sums.iter().rev() {
+                    total = total.times(&turns);
+                    total.add(sum, 1.0);
                 }
-                let energies = total_re.iter().zip(&total_im);
+                let energies = total.re.iter().zip(&total.im);
                 energies.map(|(re, im)| re * re + im * im).sum()
             },
         )
@@ -327,20 +393,40 @@ fn best_offset(turned: &[Vec<Complex64>], weights: &[f64], spacing_s: f64) -> f6
     spacing_hz * (best as f64 - f64::from(OFFSETS) + between)
 }
 
-/// Weighted mean of phasors that turn by `drift` from one to the next, if it stands out of their scatter.
-fn significant(phasors: &[Complex64], weights: &[f64], drift: f64) -> Option<Complex64> {
-    let mean = mean_turning(phasors, weights, drift);
+/// Weighted means of phasors of which the fundamental's turns by `drift` from one to the next, as far as they stand out
+/// of their scatter.
+fn significant(turned: &[Phasors], weights: &[f64], drift: f64) -> [Option<Complex64>; LANES] {
     let total: f64 = weights.iter().sum();
     let effective = total * total / weights.iter().map(|w| w * w).sum::<f64>();
-    let mut expected = mean;
-    let turn = Complex64::cis(drift);
-    let mut scatter = 0.0;
-    for (phasor, weight) in phasors.iter().zip(weights) {
-        scatter += weight * (phasor - expected).norm_sqr() / total;
-        expected *= turn;
-    }
-    let error = (scatter / (effective - 1.0).max(1.0)).sqrt();
-    (mean.norm() > SIGNIFICANCE * error).then_some(mean)
+    let (back, on) = (
+        Phasors::powers(Complex64::cis(-drift)),
+        Phasors::powers(Complex64::cis(drift)),
+    );
+    let (mean, scatter) = wide(
+        #[inline(always)]
+        || {
+            let mut mean = Phasors::NONE;
+            // By Horner's rule.
+            for (phasors, weight) in turned.iter().zip(weights).rev() {
+                mean = mean.times(&back);
+                mean.add(phasors, *weight / total);
+            }
+            let (mut expected, mut scatter) = (mean, [0.0; LANES]);
+            for (phasors, weight) in turned.iter().zip(weights) {
+                let apart = phasors.less(&expected);
+                for (sum, (re, im)) in scatter.iter_mut().zip(apart.re.iter().zip(&apart.im)) {
+                    *sum += weight / total * (re * re + im * im);
+                }
+                expected = expected.times(&on);
+            }
+            (mean, scatter)
+        },
+    );
+    std::array::from_fn(|k| {
+        let mean = Complex64::new(mean.re[k], mean.im[k]);
+        let error = (scatter[k] / (effective - 1.0).max(1.0)).sqrt();
+        (mean.norm() > SIGNIFICANCE * error).then_some(mean)
+    })
 }
 
 #[cfg(test)]

@@ -5,8 +5,9 @@
 
 use crate::coarse::Coarse;
 use crate::refine::{Fitted, Refined};
-use crate::response::Response;
+use crate::response::{Response, Term};
 use crate::shape;
+use rustfft::num_complex::Complex64;
 
 /// Blocks before and after an onset.
 const BRIDGE: usize = 2;
@@ -42,8 +43,7 @@ pub(crate) fn without_train(
         if slow {
             sheet.take_mean(&mut rest, &kind, next);
         } else {
-            kind.iter()
-                .for_each(|fitted| sheet.take_steps(&mut rest, fitted, sign, &response));
+            sheet.take_steps(&mut rest, &kind, sign, &response);
         }
     }
     rest
@@ -59,6 +59,55 @@ fn bridge(rest: &mut [f64], onset: usize) {
     let (from, to) = (rest[first], rest[last]);
     for (i, x) in rest[first..last].iter_mut().enumerate() {
         *x = from + (to - from) * i as f64 / (last - first) as f64;
+    }
+}
+
+/// What steps up to a block have left of one exponential.
+struct Tail<'a> {
+    term: &'a Term,
+    from: usize,
+    now: Complex64,
+    /// Size of the largest step so far.
+    largest: f64,
+}
+
+impl<'a> Tail<'a> {
+    fn new(term: &'a Term) -> Self {
+        Tail {
+            term,
+            from: 0,
+            now: Complex64::default(),
+            largest: 0.0,
+        }
+    }
+
+    /// Adds that of a step, from here on.
+    fn take(&mut self, step: Complex64, size: f64) {
+        self.now += step;
+        self.largest = self.largest.max(size.abs());
+    }
+
+    /// Adds it up to, not including, block `to`.
+    fn run(&mut self, rest: &mut [f64], to: usize, rate_hz: f64) {
+        let to = to.min(rest.len());
+        if self.from >= to {
+            return;
+        }
+        let pole = self.term.pole / rate_hz;
+        let blocks = to - self.from;
+        let size = self.now.norm();
+        // What has died away need not be added.
+        let lasts = (size / (NOTHING * self.largest)).ln().max(0.0) / -pole.re;
+        let lasts = if lasts < blocks as f64 {
+            lasts as usize
+        } else {
+            blocks
+        };
+        if size > 0.0 {
+            shape::add_decay(&mut rest[self.from..self.from + lasts], self.now, pole);
+        }
+        self.now *= (pole * blocks as f64).exp();
+        self.from = to;
     }
 }
 
@@ -82,35 +131,35 @@ impl Sheet<'_> {
         (from..blocks).find(|&i| self.since(place, i) > -half_block_s)
     }
 
-    fn take_steps(&self, rest: &mut [f64], fitted: &Fitted, sign: f64, response: &Response) {
-        self.take_step(rest, fitted.at, sign * fitted.amplitude, response);
-        for &(start, end) in &fitted.reversals {
-            self.take_step(rest, start, -sign * fitted.amplitude, response);
-            self.take_step(rest, end, sign * fitted.amplitude, response);
+    /// Takes out all steps of a kind and of their chatter, in order: what is left of each goes on with the next.
+    fn take_steps(&self, rest: &mut [f64], kind: &[&Fitted], sign: f64, response: &Response) {
+        let mut steps: Vec<(f64, f64)> = Vec::new();
+        for fitted in kind {
+            let size = sign * fitted.amplitude;
+            steps.push((fitted.at, size));
+            let reversals = fitted.reversals.iter();
+            steps.extend(reversals.flat_map(|&(start, end)| [(start, -size), (end, size)]));
         }
-    }
-
-    fn take_step(&self, rest: &mut [f64], at: f64, size: f64, response: &Response) {
-        let half_block_s = 0.5 / self.coarse.rate_hz;
-        // The block in which the step falls holds only part of it.
-        let Some(first) = self.first_after(at, rest.len()) else {
-            return;
-        };
-        let t = self.since(at, first);
-        let share = ((t + half_block_s) / (2.0 * half_block_s)).min(1.0);
-        rest[first] -= size * share * response.at(t.max(0.5 * (t + half_block_s)));
-        for term in &response.terms {
-            let since = self.since(at, first + 1);
-            let start = -size * term.weight * (term.pole * since).exp();
-            let pole = term.pole / self.coarse.rate_hz;
-            let left = &mut rest[first + 1..];
-            let lasts = (start.norm() / (NOTHING * size.abs())).ln() / -pole.re;
-            let lasts = if lasts < left.len() as f64 {
-                lasts.max(0.0) as usize
-            } else {
-                left.len()
+        steps.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut tails: Vec<Tail> = response.terms.iter().map(Tail::new).collect();
+        for (at, size) in steps {
+            let Some(first) = self.first_after(at, rest.len()) else {
+                break;
             };
-            shape::add_decay(&mut left[..lasts], start, pole);
+            // The block in which the step falls holds only part of it.
+            let half_block_s = 0.5 / self.coarse.rate_hz;
+            let t = self.since(at, first);
+            let share = ((t + half_block_s) / (2.0 * half_block_s)).min(1.0);
+            rest[first] -= size * share * response.at(t.max(0.5 * (t + half_block_s)));
+            let since = self.since(at, first + 1);
+            for tail in &mut tails {
+                tail.run(rest, first + 1, self.coarse.rate_hz);
+                let left = tail.term.weight * (tail.term.pole * since).exp();
+                tail.take(-size * left, size);
+            }
+        }
+        for tail in &mut tails {
+            tail.run(rest, rest.len(), self.coarse.rate_hz);
         }
     }
 
