@@ -84,6 +84,19 @@ impl Line {
         [self.each * sum, self.slope * ramp]
     }
 
+    /// Its value at a place, when these are its products with what it lies under.
+    fn at(&self, place: f64, products: [f64; 2]) -> f64 {
+        products[0] * self.each + products[1] * self.slope * (place - self.middle)
+    }
+
+    /// What the best line leaves of a window, and its products with that.
+    fn out_of(&self, window: &[f64]) -> (Vec<f64>, [f64; 2]) {
+        let mut rest = window.to_vec();
+        let products = self.of(window);
+        self.take_out(&mut rest, products);
+        (rest, products)
+    }
+
     /// Takes the line with these products out of a column.
     pub(crate) fn take_out(&self, column: &mut [f64], products: [f64; 2]) {
         let (slope, each) = (products[1] * self.slope, products[0] * self.each);
@@ -128,14 +141,15 @@ fn sums(column: &[f64], middle: f64) -> [f64; 2] {
 pub(crate) struct Profile {
     line: Line,
     rest: Vec<f64>,
+    /// Products of the window with the floor.
+    floor: [f64; 2],
 }
 
 impl Profile {
     pub(crate) fn new(window: &[f64]) -> Self {
-        Profile {
-            line: Line::new(window.len()),
-            rest: without_line(window),
-        }
+        let line = Line::new(window.len());
+        let (rest, floor) = line.out_of(window);
+        Profile { line, rest, floor }
     }
 
     pub(crate) fn len(&self) -> usize {
@@ -170,8 +184,8 @@ impl Profile {
         }
     }
 
-    /// How far to move a step from where its column is this one, by Gauss-Newton with its size free.
-    fn shift(&self, column: &[f64], slopes: &[f64]) -> Option<f64> {
+    /// The size of a step whose column is this one, and how far to move it, by Gauss-Newton.
+    fn solve(&self, column: &[f64], slopes: &[f64]) -> Option<Moved> {
         let products = products(column, slopes, &self.rest, self.line.middle);
         let [
             sum,
@@ -195,9 +209,44 @@ impl Profile {
             return None;
         }
         let size = (product * slope_energy - slope_product * both) / determinant;
-        let moved = (slope_product * energy - product * both) / determinant;
-        (size != 0.0).then(|| -moved / size)
+        let along = (slope_product * energy - product * both) / determinant;
+        (size != 0.0).then(|| Moved {
+            size,
+            shift: -along / size,
+            variance: energy / (determinant * size * size),
+            lines: [own, slope],
+        })
     }
+
+    /// What is left of the window without a step of this size, moved as far.
+    fn left(&self, column: &[f64], slopes: &[f64], moved: &Moved) -> Vec<f64> {
+        let mut rest = self.rest.clone();
+        let along = -moved.size * moved.shift;
+        let [own, slope] = moved.lines;
+        let line = [0, 1].map(|k| moved.size * own[k] + along * slope[k]);
+        wide(
+            #[inline(always)]
+            || {
+                let columns = column.iter().zip(slopes);
+                for (x, (c, s)) in rest.iter_mut().zip(columns) {
+                    *x -= moved.size * c + along * s;
+                }
+            },
+        );
+        self.line.take_out(&mut rest, line.map(|part| -part));
+        rest
+    }
+}
+
+/// A step fitted to a window, and how far it still has to be moved.
+struct Moved {
+    /// Its size, with its sign.
+    size: f64,
+    shift: f64,
+    /// Variance of its instant for samples of unit variance.
+    variance: f64,
+    /// Products of its column, and of the slopes of that, with the floor.
+    lines: [[f64; 2]; 2],
 }
 
 /// Sums over a column and its slopes at once: of the column, its values times their distance from `middle`, its
@@ -289,14 +338,7 @@ pub(crate) fn floor(length: usize, order: usize) -> Vec<Vec<f64>> {
 
 /// The best straight line taken out of a window.
 pub(crate) fn without_line(window: &[f64]) -> Vec<f64> {
-    let line = Line::new(window.len());
-    let mut rest = window.to_vec();
-    // Twice: a large level leaves rounding behind.
-    for _ in 0..2 {
-        let products = line.of(&rest);
-        line.take_out(&mut rest, products);
-    }
-    rest
+    Line::new(window.len()).out_of(window).0
 }
 
 fn orthonormal(columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
@@ -360,22 +402,47 @@ pub(crate) fn fit(window: &[f64], shape: &Shape, start: &[Step], order: usize) -
     })
 }
 
-/// The same for one step on a straight line, of which the shift alone is looked at until it has settled.
+/// The same for one step on a straight line, whose place and size are all that has to be found.
 pub(crate) fn fit_one(window: &[f64], shape: &Shape, start: Step) -> Option<Fit> {
     let profile = Profile::new(window);
+    let length = window.len();
     let mut step = start;
-    for _ in 0..7 {
-        let column = shape.column(step.at, window.len());
-        let slopes = shape.slopes(step.at, window.len());
-        let Some(shift) = profile.shift(&column, &slopes) else {
-            break;
-        };
-        if shift_steps(std::slice::from_mut(&mut step), &[shift]) < SETTLED {
-            break;
+    for round in 1.. {
+        let column = shape.column(step.at, length);
+        let slopes = shape.slopes(step.at, length);
+        let moved = profile.solve(&column, &slopes)?;
+        let moves = shift_steps(std::slice::from_mut(&mut step), &[moved.shift]);
+        if moves >= NEARLY_SETTLED && round < ROUNDS {
+            continue;
         }
+        let amplitude = moved.size * step.sign;
+        if amplitude <= 0.0 {
+            return None;
+        }
+        let rest = profile.left(&column, &slopes, &moved);
+        let variance = linear::dot(&rest, &rest) / (length as f64 - 4.0).max(1.0);
+        let noise = noise_variance(&rest, std::slice::from_ref(&step), variance, amplitude);
+        // The floor is what the line has of the window, less what it has of the step.
+        let [own, slope] = moved.lines;
+        let along = -moved.size * moved.shift;
+        let floor = [0, 1].map(|k| profile.floor[k] - moved.size * own[k] - along * slope[k]);
+        return Some(Fit {
+            steps: vec![step],
+            amplitude,
+            level_before: profile.line.at(step.at, floor),
+            residual: variance.sqrt(),
+            samples: length,
+            noise: noise.sqrt(),
+            variances: vec![noise * moved.variance],
+        });
     }
-    fit(window, shape, &[step], 1)
+    None
 }
+
+/// Each round leaves the square of what the one before moved: a step that moves by less has settled with that.
+const NEARLY_SETTLED: f64 = 2e-3;
+/// Gauss-Newton has settled after so many rounds, or never will.
+const ROUNDS: usize = 8;
 
 /// Moves the steps, never past one another and never by more than a sample at once. Gives the largest
 /// move.

@@ -109,7 +109,7 @@ impl<P: Fn(&[f64]) -> Vec<Complex64>> Search<'_, P> {
     }
 
     fn shape(&self, parameters: &[f64]) -> Shape {
-        Shape::new(
+        Shape::rough(
             &Response::from_poles(&(self.poles)(parameters)),
             self.rate_hz,
         )

@@ -7,8 +7,9 @@ use std::f64::consts::PI;
 use std::ops::{Add, Mul};
 use std::sync::LazyLock;
 
-/// Points of the table in one sample.
+/// Points of the table in one sample; and of a table that is good enough to see what a change of the probe changes.
 const OVERSAMPLING: usize = 64;
+const FEW: usize = 16;
 /// The recorder's anti-alias filter rings for so many samples to either side.
 const REACH: usize = 20;
 /// Kaiser window of the sinc; 8 keeps the ripple of the pass band below 0.01 %.
@@ -19,17 +20,28 @@ const KAISER_BETA: f64 = 8.0;
 pub(crate) struct Shape {
     response: Response,
     rate_hz: f64,
+    /// Points of the table in one sample.
+    points: usize,
     table: Vec<f64>,
 }
 
 impl Shape {
     pub(crate) fn new(response: &Response, rate_hz: f64) -> Self {
-        let kernel: &[f64] = &KERNEL;
+        Self::from_kernel(response, rate_hz, &KERNEL)
+    }
+
+    /// The same from few points.
+    pub(crate) fn rough(response: &Response, rate_hz: f64) -> Self {
+        Self::from_kernel(response, rate_hz, &FEW_OF_KERNEL)
+    }
+
+    fn from_kernel(response: &Response, rate_hz: f64, kernel: &[f64]) -> Self {
+        let points = kernel.len() / (2 * REACH);
         let mut table = vec![0.0; kernel.len()];
         for term in &response.terms {
             // F = h * exp(pole t): dF/dx = h + pole F, stepped exactly for the pole and by the
             // trapezium for the kernel.
-            let decay = (term.pole / rate_hz / OVERSAMPLING as f64).exp();
+            let decay = (term.pole / rate_hz / points as f64).exp();
             if term.pole.im == 0.0 {
                 add_convolved(&mut table, kernel, decay.re, 0.5 * term.weight.re, |x| x);
             } else {
@@ -39,6 +51,7 @@ impl Shape {
         Shape {
             response: response.clone(),
             rate_hz,
+            points,
             table,
         }
     }
@@ -49,7 +62,7 @@ impl Shape {
         if x >= REACH as f64 {
             return self.response.at(x / self.rate_hz);
         }
-        let position = (x + REACH as f64) * OVERSAMPLING as f64;
+        let position = (x + REACH as f64) * self.points as f64;
         if position <= 0.0 {
             return 0.0;
         }
@@ -67,7 +80,7 @@ impl Shape {
         let mut out = vec![0.0; length];
         let rows = self.rows(at, length);
         for (k, value) in out[rows.first..rows.settled].iter_mut().enumerate() {
-            let (left, right) = self.neighbours(rows.index + k * OVERSAMPLING);
+            let (left, right) = self.neighbours(rows.index + k * self.points);
             *value = left + rows.fraction * (right - left);
         }
         for term in &self.response.terms {
@@ -84,9 +97,9 @@ impl Shape {
         let rows = self.rows(at, length);
         // Over six points of the table, about the tenth of a sample.
         const POINTS: usize = 3;
-        let per_sample = OVERSAMPLING as f64 / (2 * POINTS) as f64;
+        let per_sample = self.points as f64 / (2 * POINTS) as f64;
         for (k, value) in out[rows.first..rows.settled].iter_mut().enumerate() {
-            let row = rows.index + k * OVERSAMPLING;
+            let row = rows.index + k * self.points;
             let later = self.neighbours(row + POINTS);
             let earlier = match row.checked_sub(POINTS) {
                 Some(row) => self.neighbours(row),
@@ -108,7 +121,7 @@ impl Shape {
         let reach = REACH as f64;
         let first = ((at - reach).ceil().max(0.0) as usize).min(length);
         let settled = ((at + reach).ceil().max(0.0) as usize).min(length);
-        let position = (first as f64 - at + reach) * OVERSAMPLING as f64;
+        let position = (first as f64 - at + reach) * self.points as f64;
         Rows {
             first,
             settled,
@@ -212,14 +225,15 @@ pub(crate) fn add_decay(values: &mut [f64], start: Complex64, pole: Complex64) {
     }
 }
 
-static KERNEL: LazyLock<Vec<f64>> = LazyLock::new(kernel);
+static KERNEL: LazyLock<Vec<f64>> = LazyLock::new(|| kernel(OVERSAMPLING));
+static FEW_OF_KERNEL: LazyLock<Vec<f64>> = LazyLock::new(|| kernel(FEW));
 
 /// Windowed sinc at the Nyquist frequency, its points adding up to one.
-fn kernel() -> Vec<f64> {
-    let half = (REACH * OVERSAMPLING) as i64;
+fn kernel(points_a_sample: usize) -> Vec<f64> {
+    let half = (REACH * points_a_sample) as i64;
     let mut points: Vec<f64> = (-half..=half)
         .map(|i| {
-            let x = i as f64 / OVERSAMPLING as f64;
+            let x = i as f64 / points_a_sample as f64;
             let sinc = if i == 0 {
                 1.0
             } else {
