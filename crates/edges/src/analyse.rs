@@ -210,6 +210,7 @@ fn search(bank: &[Probed], coarse: &Coarse, places: &[usize]) -> Option<Found> {
         energies: &Energies::new(&coarse.means),
         rate_hz: coarse.rate_hz,
         spots: &spots,
+        least: 0.0,
     };
     let mut best: Option<(f64, Found)> = None;
     for probed in bank::shortlist(bank, &field, places) {
@@ -312,13 +313,15 @@ fn left_over(
     let rest = remainder::without_train(coarse, refined, found.chain.sign, from, to);
     let single: Vec<f32> = rest.iter().map(|&x| x as f32).collect();
     let energies = Energies::new(&rest);
-    let notable = doubt::NOTABLE * lesser_amplitude(pulses);
+    let usual = lesser_amplitude(pulses);
+    let notable = doubt::NOTABLE * usual;
     let spots = bank::where_a_step_fits(&found.entry, &energies, notable);
     let field = Field {
         trace: &single,
         energies: &energies,
         rate_hz: coarse.rate_hz,
         spots: &spots,
+        least: doubt::PARTNER * usual,
     };
     let mut steps = bank::candidates(&found.entry, &field, LEAST_T);
     steps.iter_mut().for_each(|c| c.at += from);

@@ -319,6 +319,8 @@ pub(crate) struct Field<'a> {
     pub(crate) rate_hz: f64,
     /// Places of steps, in order, none touching another.
     pub(crate) spots: &'a [Range<usize>],
+    /// No smaller steps are looked for.
+    pub(crate) least: f64,
 }
 
 /// Places where the window holds energy enough for a step of `least` size, in runs.
@@ -350,6 +352,7 @@ pub(crate) fn candidates(entry: &Entry, field: &Field<'_>, least_t: f64) -> Vec<
     let Some(windows) = (field.trace.len() + 1).checked_sub(length) else {
         return Vec::new();
     };
+    let least = (field.least * entry.energy) as f32;
     let mut found = Vec::new();
     for spot in field.spots {
         let first = spot.start.saturating_sub(entry.half);
@@ -362,7 +365,7 @@ pub(crate) fn candidates(entry: &Entry, field: &Field<'_>, least_t: f64) -> Vec<
         let products = correlate(entry, field.trace, starts.clone());
         for i in first..last {
             let index = i - starts.start;
-            if is_extreme(&products, index, reach) {
+            if products[index].abs() >= least && is_extreme(&products, index, reach) {
                 let found_here = weigh(entry, field.energies, i, f64::from(products[index]));
                 found.extend(found_here.filter(|c| c.t.abs() >= least_t));
             }
@@ -372,8 +375,8 @@ pub(crate) fn candidates(entry: &Entry, field: &Field<'_>, least_t: f64) -> Vec<
 }
 
 /// How like a step of the entry's shape the trace is at each of some places: log-likelihood ratios added up,
-/// each as large as the chain lets it be.
-fn likeness(entry: &Entry, field: &Field<'_>, places: &[usize]) -> f64 {
+/// each as large as the chain lets it be. It is given up when it cannot reach `least` any more.
+fn likeness(entry: &Entry, field: &Field<'_>, places: &[usize], least: f64) -> Option<f64> {
     let (near_s, stride) = if entry.slow {
         (NEAR_SLOW_S, STRIDE_SLOW)
     } else {
@@ -382,7 +385,7 @@ fn likeness(entry: &Entry, field: &Field<'_>, places: &[usize]) -> f64 {
     let reach = (near_s * field.rate_hz).ceil() as usize;
     let length = entry.template.len();
     let Some(windows) = (field.trace.len() + 1).checked_sub(length) else {
-        return 0.0;
+        return Some(0.0);
     };
     let at_place = |place: &usize| {
         let first = place.saturating_sub(entry.half + reach).min(windows);
@@ -408,14 +411,25 @@ fn likeness(entry: &Entry, field: &Field<'_>, places: &[usize]) -> f64 {
         )?;
         Some(likelihood_of_shape(step.share))
     };
-    places.iter().filter_map(at_place).sum()
+    let mut all = 0.0;
+    for (index, place) in places.iter().enumerate() {
+        let others = (places.len() - index) as f64;
+        if all + MOST_LIKELY * others < least {
+            return None;
+        }
+        all += at_place(place).unwrap_or(0.0);
+    }
+    Some(all)
 }
+
+/// Most that one step counts.
+const MOST_LIKELY: f64 = 30.0;
 
 /// How much more likely the window is as a step than as anything else. Speech and music are no white
 /// noise: eight independent values stand for the window's many, and no edge may count for more than a few
 /// others.
 pub(crate) fn likelihood_of_shape(share: f64) -> f64 {
-    (-8.0 * (1.0 - share).max(1e-9).ln()).min(30.0)
+    (-8.0 * (1.0 - share).max(1e-9).ln()).min(MOST_LIKELY)
 }
 
 /// The entries most like what is found at some places of the trace.
@@ -424,27 +438,33 @@ pub(crate) fn shortlist<'a>(
     field: &Field<'_>,
     places: &[usize],
 ) -> Vec<&'a Probed> {
-    let scored: Vec<(f64, &Probed)> = bank
-        .iter()
-        .map(|p| (likeness(&p.entry, field, places), p))
-        .collect();
-    let best = |slow: bool| {
-        let alike = scored.iter().filter(|(_, p)| p.entry.slow == slow);
-        alike.map(|(score, _)| *score).fold(0.0, f64::max)
-    };
-    let (sharp, slow) = (best(false), best(true));
-    let within = |score: f64, best: f64| score >= best - (KEPT_SHARE * best).max(KEPT_LEAST);
-    scored
-        .iter()
-        .filter(|(score, probed)| {
-            if probed.entry.slow {
-                slow >= SLOW_SHARE * sharp && within(*score, slow)
-            } else {
-                within(*score, sharp)
+    let within = |best: f64| best - (KEPT_SHARE * best).max(KEPT_LEAST);
+    let (slow, sharp): (Vec<&Probed>, Vec<&Probed>) = bank.iter().partition(|p| p.entry.slow);
+    // What cannot be within reach of the best, or of what the best must be at least, need not be known any better.
+    let scored = |entries: Vec<&'a Probed>, worthwhile: f64| {
+        let mut best = worthwhile;
+        let mut scored: Vec<(f64, &Probed)> = Vec::new();
+        for probed in entries {
+            if let Some(score) = likeness(&probed.entry, field, places, within(best)) {
+                best = best.max(score);
+                scored.push((score, probed));
             }
-        })
-        .map(|(_, probed)| *probed)
-        .collect()
+        }
+        scored
+    };
+    let most = |scored: &[(f64, &Probed)]| scored.iter().map(|s| s.0).fold(0.0, f64::max);
+    let sharp = scored(sharp, 0.0);
+    let worthwhile = SLOW_SHARE * most(&sharp);
+    let mut slow = scored(slow, worthwhile);
+    if most(&slow) < worthwhile {
+        slow.clear();
+    }
+    let kept = |scored: Vec<(f64, &'a Probed)>| {
+        let least = within(most(&scored));
+        let kept = scored.into_iter().filter(move |(score, _)| *score >= least);
+        kept.map(|(_, probed)| probed)
+    };
+    kept(sharp).chain(kept(slow)).collect()
 }
 
 /// The step that a product of template and window stands for.
@@ -511,6 +531,7 @@ mod tests {
                 energies: &Energies::new(&trace),
                 rate_hz: rate,
                 spots: std::slice::from_ref(&everywhere),
+                least: 0.0,
             };
             let found = candidates(&entry, &field, 3.0);
             let best = found

@@ -18,7 +18,7 @@ pub(crate) const NOTABLE: f64 = 0.45;
 /// as far away as breaks are long.
 const WHOLE: f64 = 0.7;
 const CLEAR_T: f64 = 8.0;
-const PARTNER: f64 = 0.4;
+pub(crate) const PARTNER: f64 = 0.4;
 const PARTNER_S: std::ops::RangeInclusive<f64> = 0.003..=0.2;
 /// Of a train of so many pulses, or more, a step this much poorer than its own is a sound, unless it makes a break
 /// that lies so close to a whole number of periods from the others.

@@ -50,6 +50,7 @@ pub(crate) fn find(
             energies: &energies,
             rate_hz: tick_rate_hz,
             spots: std::slice::from_ref(&spot),
+            least: RELATIVE.start * around.amplitude.abs(),
         };
         bank::candidates(entry, &field, LEAST_T)
             .into_iter()
