@@ -22,7 +22,26 @@ const CHANNELS_AT_MOST: u16 = 16;
 pub struct Channels {
     stride: usize,
     detectors: Vec<(u16, Detector)>,
-    samples: Vec<f32>,
+}
+
+/// A sample in a form that detectors take.
+pub trait Sample: Copy {
+    /// Hands samples of one channel on.
+    fn hand_on(samples: &[Self], detector: &mut Detector);
+}
+
+/// In full-scale units.
+impl Sample for f32 {
+    fn hand_on(samples: &[f32], detector: &mut Detector) {
+        detector.push(samples);
+    }
+}
+
+/// Of which 32 768 make full scale.
+impl Sample for i16 {
+    fn hand_on(samples: &[i16], detector: &mut Detector) {
+        detector.push_words(samples);
+    }
 }
 
 /// The channel that was taken.
@@ -72,7 +91,6 @@ impl Channels {
         Ok(Channels {
             stride: usize::from(facts.channels),
             detectors,
-            samples: Vec::new(),
         })
     }
 
@@ -81,21 +99,18 @@ impl Channels {
         self.stride
     }
 
-    /// Hands whole frames on, channel by channel: interleaved, in full-scale units.
-    pub fn push(&mut self, frames: &[f32]) {
+    /// Hands whole interleaved frames on, channel by channel.
+    pub fn push<S: Sample>(&mut self, frames: &[S]) {
+        let mut samples: Vec<S> = Vec::new();
         for (number, detector) in &mut self.detectors {
             if self.stride == 1 {
-                detector.push(frames);
+                S::hand_on(frames, detector);
                 continue;
             }
-            self.samples.clear();
-            self.samples.extend(
-                frames
-                    .iter()
-                    .skip(usize::from(*number) - 1)
-                    .step_by(self.stride),
-            );
-            detector.push(&self.samples);
+            let first = usize::from(*number) - 1;
+            samples.clear();
+            samples.extend(frames.iter().skip(first).step_by(self.stride));
+            S::hand_on(&samples, detector);
         }
     }
 

@@ -11,24 +11,24 @@ pub(crate) struct Gaps {
 
 /// Frames without a gap among them.
 #[derive(Debug, PartialEq)]
-pub(crate) struct Piece<'a> {
+pub(crate) struct Piece<'a, S> {
     /// Samples are missing right before the first of the frames, or the first of them begins a stretch that was
     /// filled.
     pub(crate) after_gap: bool,
     /// Whole frames.
-    pub(crate) frames: &'a [f32],
+    pub(crate) frames: &'a [S],
 }
 
 impl Gaps {
     /// Cuts `frames`, of `stride` samples each, whose first is frame `first` of the file. A filled stretch is cut
     /// off on both sides: what was held is as little a measurement as what is missing.
-    pub(crate) fn split<'a>(
+    pub(crate) fn split<'a, S>(
         &mut self,
         first: u64,
-        frames: &'a [f32],
+        frames: &'a [S],
         stride: usize,
         gaps: &[Gap],
-    ) -> Vec<Piece<'a>> {
+    ) -> Vec<Piece<'a, S>> {
         let end = first + (frames.len() / stride) as u64;
         let mut pieces = Vec::new();
         let (mut from, mut after_gap) = (first, false);

@@ -10,5 +10,5 @@ mod gaps;
 mod measure;
 mod section;
 
-pub use channels::{Channel, Channels, Taken};
+pub use channels::{Channel, Channels, Sample, Taken};
 pub use measure::{Options, record};

@@ -7,7 +7,7 @@ use recording::{Error, OpenOptions, Recording};
 use report::{Measured, Record, Unreadable};
 use score::Settings;
 
-use crate::channels::{Channel, Channels};
+use crate::channels::{Channel, Channels, Sample};
 use crate::gaps::Gaps;
 use crate::section::{self, Section};
 
@@ -53,22 +53,25 @@ fn measured(
     let facts = recording.facts().clone();
     let mut channels = Channels::new(&facts, options.channel)?;
     let mut section = Section::new(options.from_s, options.to_s, &facts);
-    let mut block = Vec::new();
     let mut gaps = Gaps::default();
-    while !section.is_over() && recording.next_block(&mut block).map_err(unreadable)? {
-        let first = section.next_frame();
-        let frames = section.cut(&block);
-        for piece in gaps.split(first, frames, channels.stride(), recording.gaps()) {
-            if piece.after_gap {
-                channels.gap();
-            }
-            channels.push(piece.frames);
+    let (mut words, mut floats) = (Vec::new(), Vec::new());
+    while !section.is_over() {
+        let more = if recording.has_words() {
+            let more = recording.next_words(&mut words).map_err(unreadable)?;
+            take(&words, &mut section, &mut gaps, &mut channels, &recording);
+            more
+        } else {
+            let more = recording.next_block(&mut floats).map_err(unreadable)?;
+            take(&floats, &mut section, &mut gaps, &mut channels, &recording);
+            more
+        };
+        if !more {
+            break;
         }
+        let whole = facts.frames.map(|frames| frames.max(1) as f64);
         progress(
             name,
-            facts
-                .frames
-                .map(|frames| section.frames_seen() as f64 / frames.max(1) as f64),
+            whole.map(|frames| section.frames_seen() as f64 / frames),
         );
     }
     section.verify()?;
@@ -91,6 +94,24 @@ fn measured(
         trace,
         scored,
     })
+}
+
+/// Hands the frames of a block that lie in the section on to the detectors.
+fn take<S: Sample>(
+    block: &[S],
+    section: &mut Section,
+    gaps: &mut Gaps,
+    channels: &mut Channels,
+    recording: &Recording,
+) {
+    let first = section.next_frame();
+    let frames = section.cut(block);
+    for piece in gaps.split(first, frames, channels.stride(), recording.gaps()) {
+        if piece.after_gap {
+            channels.gap();
+        }
+        channels.push(piece.frames);
+    }
 }
 
 fn open(input: &Path, options: &OpenOptions) -> Result<Recording, Unreadable> {

@@ -29,7 +29,7 @@ impl Section {
     }
 
     /// The frames of `block` that lie in the section.
-    pub(crate) fn cut<'a>(&mut self, block: &'a [f32]) -> &'a [f32] {
+    pub(crate) fn cut<'a, S>(&mut self, block: &'a [S]) -> &'a [S] {
         let frames = (block.len() / self.channels) as u64;
         let before = self.first.saturating_sub(self.seen).min(frames);
         let last = self

@@ -76,6 +76,12 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     });
 }
 
+/// Whether a train will be given, whatever else the recording holds.
+pub(crate) fn is_certain(seen: &Seen) -> bool {
+    let proven = !is_short(seen) && seen.train.doubts.is_empty() && !seen.sounded;
+    proven && Kind::of(seen).is_some() && drowned(seen).is_none()
+}
+
 /// Whether a train has too few pulses to prove itself. One more is wanted where their mean is all that describes them.
 fn is_short(seen: &Seen) -> bool {
     seen.train.edges.len() / 2 < PROVING + usize::from(is_rough(seen))

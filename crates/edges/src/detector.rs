@@ -8,6 +8,7 @@ use crate::clicks::Listener;
 use crate::confirm;
 use crate::events::{Event, Finder, Sieve};
 use crate::hum::HumModel;
+use crate::latest::{Latest, Sample};
 use crate::mains::Mains;
 use crate::pairs;
 use crate::ticks::{Summary, Ticks};
@@ -49,7 +50,7 @@ const FREE_AFTER_S: f64 = 0.1;
 pub struct Detector {
     rate_hz: f64,
     /// The latest samples, and how many came before them.
-    samples: Vec<f32>,
+    latest: Latest,
     before: u64,
     ticks: Ticks,
     /// Of the latest chunk.
@@ -57,7 +58,8 @@ pub struct Detector {
     mains: Mains,
     tools: Arc<Tools>,
     finder: Finder,
-    listener: Listener,
+    /// Listens for a dial that is heard and not wired, until one is found that is.
+    listener: Option<Listener>,
     /// Events not yet settled.
     events: Vec<Event>,
     sieve: Sieve,
@@ -75,35 +77,38 @@ pub struct Detector {
     pictures: bool,
 }
 
+/// Of so many ticks one is looked at for what moves within it: how loud a recording is need not be known closely.
+const SAMPLED: u64 = 64;
+
 /// Sums over the whole recording. They run in lanes, one tick after the other, and so do not depend on how many
 /// ticks come at once.
 #[derive(Debug, Default)]
 struct Account {
     sums: [f64; LANES],
     squares: [f64; LANES],
-    /// Lane of the next tick.
-    next: usize,
+    /// Squared deviations from the mean of their tick, of so many samples.
+    within: f64,
+    sampled: u64,
     peak: f32,
 }
 
 impl Account {
-    /// Takes ticks of so many samples.
-    fn take(&mut self, summary: &Summary, samples: usize) {
-        let count = samples as f64;
+    /// Takes ticks of so many samples, the first of them tick `first` of the stream.
+    fn take<S: Sample>(&mut self, summary: &Summary, samples: &[S], factor: usize, first: u64) {
+        let count = factor as f64;
         // The lanes are turned so that the next tick comes first, and back.
-        let turn = self.next;
+        let turn = (first % LANES as u64) as usize;
         self.sums.rotate_left(turn);
         self.squares.rotate_left(turn);
         (self.sums, self.squares) = wide(
             #[inline(always)]
             || {
                 let (mut sums, mut squares) = (self.sums, self.squares);
-                let means = summary.mean.chunks(LANES);
-                for (mean, apart) in means.zip(summary.squares.chunks(LANES)) {
-                    for (k, (&mean, &apart)) in mean.iter().zip(apart).enumerate() {
+                for mean in summary.mean.chunks(LANES) {
+                    for (k, &mean) in mean.iter().enumerate() {
                         let mean = f64::from(mean);
                         sums[k] += mean * count;
-                        squares[k] += f64::from(apart) + mean * mean * count;
+                        squares[k] += mean * mean * count;
                     }
                 }
                 (sums, squares)
@@ -111,14 +116,21 @@ impl Account {
         );
         self.sums.rotate_right(turn);
         self.squares.rotate_right(turn);
-        self.next = (turn + summary.mean.len()) % LANES;
+        let next = (first.next_multiple_of(SAMPLED) - first) as usize;
+        let ticks = samples.chunks(factor).zip(&summary.mean).skip(next);
+        for (tick, &mean) in ticks.step_by(SAMPLED as usize) {
+            let apart = tick.iter().map(|x| (x.value() - mean).powi(2));
+            self.within += f64::from(apart.sum::<f32>());
+            self.sampled += tick.len() as u64;
+        }
         self.peak = greater(self.peak, summary.peak());
     }
 
     fn rms(&self, samples: u64) -> f64 {
         let count = (samples as f64).max(1.0);
         let mean = self.sums.iter().sum::<f64>() / count;
-        (self.squares.iter().sum::<f64>() / count - mean * mean)
+        let within = self.within / (self.sampled as f64).max(1.0);
+        (self.squares.iter().sum::<f64>() / count - mean * mean + within)
             .max(0.0)
             .sqrt()
     }
@@ -132,12 +144,12 @@ impl Detector {
         let tools = Tools::of(sample_rate_hz);
         Detector {
             rate_hz: sample_rate_hz,
-            samples: Vec::new(),
+            latest: Latest::new(),
             before: 0,
             mains: Mains::new(ticks.rate_hz, Arc::clone(&tools)),
             tools,
             finder: Finder::new(ticks.rate_hz),
-            listener: Listener::new(ticks.rate_hz),
+            listener: Some(Listener::new(ticks.rate_hz)),
             sieve: Sieve::new(ticks.rate_hz),
             ticks,
             summary: Summary::default(),
@@ -165,14 +177,27 @@ impl Detector {
     /// million times full scale, counts as zero.
     pub fn push(&mut self, samples: &[f32]) {
         for chunk in samples.chunks(CHUNK) {
-            self.samples.extend_from_slice(chunk);
-            self.make_ticks();
-            while self.ticks.count() >= self.finder.wants() {
-                self.take_piece(self.finder.wants());
-                self.settle();
-            }
-            self.forget();
+            self.latest.extend(chunk);
+            self.took_in();
         }
+    }
+
+    /// Takes the next samples as 16-bit integers, of which 32 768 make full scale: for what comes as such, in half
+    /// the time and room. The result is the same to the last bit.
+    pub fn push_words(&mut self, samples: &[i16]) {
+        for chunk in samples.chunks(CHUNK) {
+            self.latest.extend_by_words(chunk);
+            self.took_in();
+        }
+    }
+
+    fn took_in(&mut self) {
+        self.make_ticks();
+        while self.ticks.count() >= self.finder.wants() {
+            self.take_piece(self.finder.wants());
+            self.settle();
+        }
+        self.forget();
     }
 
     /// Says that samples are missing between the last block and the next.
@@ -216,8 +241,8 @@ impl Detector {
         self.settle();
         self.analyse(self.count(), u64::MAX, true);
         confirm::confirm(&mut self.seen);
-        let heard = self.listener.finish();
-        let samples = self.before + self.samples.len() as u64;
+        let samples = self.count();
+        let heard = self.listener.is_some_and(Listener::finish);
         Trace {
             sample_rate_hz: self.rate_hz,
             samples,
@@ -233,36 +258,48 @@ impl Detector {
 
     /// Samples seen.
     fn count(&self) -> u64 {
-        self.before + self.samples.len() as u64
+        self.before + self.latest.len() as u64
     }
 
     fn make_ticks(&mut self) {
         let factor = self.ticks.factor;
         let done = (self.ticks.count() * factor as u64 - self.before) as usize;
-        let whole = (self.samples.len() - done) / factor * factor;
+        let whole = (self.latest.len() - done) / factor * factor;
         self.take_ticks(done, done + whole);
         self.ticks.push(&self.summary.mean);
-        self.listener.push(&self.summary.low, &self.summary.high);
+        if let Some(listener) = &mut self.listener {
+            listener.push(&self.summary.low, &self.summary.high);
+        }
     }
 
     /// Accounts for the samples after the last whole tick.
     fn finish_ticks(&mut self) {
         let done = (self.ticks.count() * self.ticks.factor as u64 - self.before) as usize;
-        if done < self.samples.len() {
-            self.take_ticks(done, self.samples.len());
+        if done < self.latest.len() {
+            self.take_ticks(done, self.latest.len());
         }
     }
 
     /// Summarises a stretch of samples, mended where they are none, and accounts for it.
     fn take_ticks(&mut self, from: usize, until: usize) {
-        let samples = &mut self.samples[from..until];
-        let factor = self.ticks.factor.min(samples.len().max(1));
-        self.summary.take(samples, factor);
-        if !self.summary.is_sane(LOUDEST) {
-            silence(samples);
-            self.summary.take(samples, factor);
+        let factor = self.ticks.factor.min((until - from).max(1));
+        let (account, summary, first) = (&mut self.account, &mut self.summary, self.ticks.count());
+        match &mut self.latest {
+            Latest::Words(words) => {
+                let samples = &words[from..until];
+                summary.take(samples, factor);
+                account.take(summary, samples, factor, first);
+            }
+            Latest::Floats(floats) => {
+                let samples = &mut floats[from..until];
+                summary.take(samples, factor);
+                if !summary.is_sane(LOUDEST) {
+                    silence(samples);
+                    summary.take(samples, factor);
+                }
+                account.take(summary, samples, factor, first);
+            }
         }
-        self.account.take(&self.summary, factor);
         self.overview.push(&self.summary.low, &self.summary.high);
     }
 
@@ -337,7 +374,11 @@ impl Detector {
                     train.snippet = Snippet::default();
                 }
             }
-            self.seen.push(Seen { train, ..seen });
+            let seen = Seen { train, ..seen };
+            if confirm::is_certain(&seen) {
+                self.listener = None;
+            }
+            self.seen.push(seen);
         }
         if last {
             return;
@@ -409,7 +450,7 @@ impl Detector {
             hum: hum.as_ref(),
         };
         analyse::window(Window {
-            samples: &self.samples[place(start)..place(end)],
+            samples: &self.latest.values(place(start)..place(end)),
             start,
             rate_hz: self.rate_hz,
             first: start == 0 || self.cut_in,
@@ -462,8 +503,8 @@ impl Detector {
         let samples = oldest.saturating_sub(self.ticks.of(LEAD_S + 0.1)) * self.ticks.factor as u64;
         let old = samples.saturating_sub(self.before) as usize;
         // Moving what stays costs as much as it is long, so it is moved seldom.
-        if old > CHUNK && 5 * old > 4 * self.samples.len() {
-            self.samples.drain(..old);
+        if old > CHUNK && 5 * old > 4 * self.latest.len() {
+            self.latest.forget(old);
             self.before += old as u64;
         }
     }

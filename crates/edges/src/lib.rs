@@ -15,6 +15,7 @@ mod detector;
 mod doubt;
 mod events;
 mod hum;
+mod latest;
 mod levels;
 mod linear;
 mod mains;

@@ -116,9 +116,9 @@ impl Mains {
 
     /// The tracker whose hum repeats best, if any does.
     fn most_repeating(&self, ticks: &Ticks, from: u64, until: u64) -> Option<usize> {
-        self.trackers
-            .iter()
-            .map(|t| changing(ticks, from, until, t.lag))
+        let lags: Vec<u64> = self.trackers.iter().map(|t| t.lag).collect();
+        changing(ticks, from, until, &lags)
+            .into_iter()
             .enumerate()
             .filter(|(_, changed)| *changed < REPEATS)
             .min_by(|a, b| a.1.total_cmp(&b.1))
@@ -145,23 +145,22 @@ fn roughness(means: &[f32]) -> f32 {
     changes.sum()
 }
 
-/// Share of the power of tick to tick differences that is not the same `lag` ticks earlier: one for noise,
-/// near zero for hum.
-fn changing(ticks: &Ticks, from: u64, until: u64, lag: u64) -> f32 {
-    let Some(earlier) = from.checked_sub(lag) else {
-        return 1.0;
+/// Share of the power of tick to tick differences that is not the same `lag` ticks earlier, for each of some lags: one for
+/// noise, near zero for hum.
+fn changing(ticks: &Ticks, from: u64, until: u64, lags: &[u64]) -> Vec<f32> {
+    let longest = lags.iter().copied().max().unwrap_or(0);
+    let all = match from.checked_sub(longest) {
+        Some(earlier) => ticks.means(earlier, until),
+        None => &[],
     };
-    let all = ticks.means(earlier, until);
-    let lag = lag as usize;
-    if all.len() < 2 * lag {
-        return 1.0;
+    if all.len() < 2 * longest as usize || all.len() < 2 {
+        return vec![1.0; lags.len()];
     }
     let mut differences = vec![0.0; all.len() - 1];
     wide(
         #[inline(always)]
         || {
             let mut sizes = [0.0f32; LANES];
-            let (mut changed, mut power) = ([0.0f32; LANES], [0.0f32; LANES]);
             for ((out, before), now) in differences.iter_mut().zip(all).zip(&all[1..]) {
                 *out = now - before;
             }
@@ -170,19 +169,31 @@ fn changing(ticks: &Ticks, from: u64, until: u64, lag: u64) -> f32 {
                     sizes[k] += chunk[k].abs();
                 }
             }
+            // Large ones count no more than so much.
             let most = LARGE * add_up(sizes) / differences.len() as f32;
-            let bounded = |x: f32| greater(-most, lesser(most, x));
-            let now = differences[lag..].as_chunks::<LANES>().0;
-            for (then, now) in differences.as_chunks::<LANES>().0.iter().zip(now) {
-                for k in 0..LANES {
-                    let (then, now) = (bounded(then[k]), bounded(now[k]));
-                    changed[k] += (now - then) * (now - then);
-                    power[k] += now * now + then * then;
-                }
+            for x in &mut differences {
+                *x = greater(-most, lesser(most, *x));
             }
-            add_up(changed) / (add_up(power) + f32::MIN_POSITIVE)
         },
-    )
+    );
+    let changed = |lag: &u64| {
+        let lag = *lag as usize;
+        wide(
+            #[inline(always)]
+            || {
+                let (mut changed, mut power) = ([0.0f32; LANES], [0.0f32; LANES]);
+                let now = differences[lag..].as_chunks::<LANES>().0;
+                for (then, now) in differences.as_chunks::<LANES>().0.iter().zip(now) {
+                    for k in 0..LANES {
+                        changed[k] += (now[k] - then[k]) * (now[k] - then[k]);
+                        power[k] += now[k] * now[k] + then[k] * then[k];
+                    }
+                }
+                add_up(changed) / (add_up(power) + f32::MIN_POSITIVE)
+            },
+        )
+    };
+    lags.iter().map(changed).collect()
 }
 
 impl Tracker {

@@ -1,10 +1,11 @@
 //! Half milliseconds: the only thing that is done with every sample.
 //!
-//! A tick is some 24 samples, of which mean, energy, least and largest are kept. What follows looks at samples themselves only where
+//! A tick is some 24 samples, of which mean, least and largest are kept. What follows looks at samples themselves only where
 //! ticks say that something may have happened.
 
 use crate::coarse;
-use crate::wide::{LANES, add_up, fold, greater, largest, lesser, wide};
+use crate::latest::Sample;
+use crate::wide::{LANES, greater, largest, wide};
 
 /// Coarse blocks in a tick: 2 to 4 kHz.
 const BLOCKS: usize = 4;
@@ -25,8 +26,6 @@ pub(crate) struct Ticks {
 #[derive(Debug, Default)]
 pub(crate) struct Summary {
     pub(crate) mean: Vec<f32>,
-    /// Sums of squared deviations from the mean.
-    pub(crate) squares: Vec<f32>,
     pub(crate) low: Vec<f32>,
     pub(crate) high: Vec<f32>,
 }
@@ -34,26 +33,16 @@ pub(crate) struct Summary {
 impl Summary {
     /// Summarises samples of `factor` to a tick, in place of what was summarised before. What is left over is
     /// a tick of its own.
-    pub(crate) fn take(&mut self, samples: &[f32], factor: usize) {
+    pub(crate) fn take<S: Sample>(&mut self, samples: &[S], factor: usize) {
         let count = samples.len().div_ceil(factor);
-        for list in [
-            &mut self.mean,
-            &mut self.squares,
-            &mut self.low,
-            &mut self.high,
-        ] {
+        for list in [&mut self.mean, &mut self.low, &mut self.high] {
             list.clear();
             list.resize(count, 0.0);
         }
+        let lists = [&mut self.mean, &mut self.low, &mut self.high];
         wide(
             #[inline(always)]
-            || {
-                let out = self.mean.iter_mut().zip(&mut self.squares);
-                let out = out.zip(self.low.iter_mut().zip(&mut self.high));
-                for (samples, ((mean, squares), (low, high))) in samples.chunks(factor).zip(out) {
-                    [*mean, *squares, *low, *high] = summarise(samples);
-                }
-            },
+            || summarise(samples, factor, lists),
         );
     }
 
@@ -144,62 +133,100 @@ pub(crate) fn middle_s(tick: u64, factor: usize, tick_rate_hz: f64) -> f64 {
     (tick as f64 + 0.5 - 0.5 / factor as f64) / tick_rate_hz
 }
 
-/// Mean, squared deviations from it, least and largest. Sums are taken of the differences from the first sample: a
-/// large offset then costs no digits.
+/// Ticks summarised side by side: as many as there are lanes, so that their lanes are joined all at once.
+const SIDE: usize = LANES;
+
+/// Mean, least and largest of every tick. Sums are taken of the differences from its first sample: a large offset then
+/// costs no digits.
 #[inline(always)]
-fn summarise(samples: &[f32]) -> [f32; 4] {
-    let shift = samples[0];
-    let (lanes, rest) = samples.as_chunks::<LANES>();
-    let mut all = Lanes::new(shift);
-    for lane in lanes {
-        all.take(lane, shift);
-    }
-    if !rest.is_empty() {
-        // Filled up with the first sample, which adds nothing to any of the sums.
-        let mut lane = [shift; LANES];
-        lane[..rest.len()].copy_from_slice(rest);
-        all.take(&lane, shift);
-    }
-    let count = samples.len() as f32;
-    let mean = add_up(all.sum) / count;
-    let squares = add_up(all.squares) - mean * mean * count;
-    [
-        shift + mean,
-        greater(squares, 0.0),
-        fold(all.low, lesser),
-        fold(all.high, greater),
-    ]
-}
-
-/// Sums side by side.
-struct Lanes {
-    sum: [f32; LANES],
-    squares: [f32; LANES],
-    low: [f32; LANES],
-    high: [f32; LANES],
-}
-
-impl Lanes {
-    #[inline(always)]
-    fn new(first: f32) -> Self {
-        Lanes {
-            sum: [0.0; LANES],
-            squares: [0.0; LANES],
-            low: [first; LANES],
-            high: [first; LANES],
+fn summarise<S: Sample>(samples: &[S], factor: usize, [means, lows, highs]: [&mut Vec<f32>; 3]) {
+    let out = lows.chunks_mut(SIDE).zip(highs.chunks_mut(SIDE));
+    let out = means.chunks_mut(SIDE).zip(out);
+    for (samples, (means, (lows, highs))) in samples.chunks(SIDE * factor).zip(out) {
+        let mut first = [S::default(); SIDE];
+        let mut sums = [[S::Sum::default(); LANES]; SIDE];
+        let mut low = [[S::default(); LANES]; SIDE];
+        let mut high = [[S::default(); LANES]; SIDE];
+        for (row, tick) in samples.chunks(factor).enumerate() {
+            first[row] = tick[0];
+            (sums[row], low[row], high[row]) = lanes(tick);
         }
+        let sums = joined(sums, S::plus).map(S::value_of_sum);
+        let low = joined(low, S::lesser).map(S::value);
+        let high = joined(high, S::greater).map(S::value);
+        let count = factor as f32;
+        let mut mean = [0.0; SIDE];
+        for k in 0..SIDE {
+            mean[k] = first[k].value() + sums[k] / count;
+        }
+        // The last tick may have fewer samples.
+        let last = means.len() - 1;
+        let left = samples.len() - last * factor;
+        if left < factor {
+            mean[last] = first[last].value() + sums[last] / left as f32;
+        }
+        means.copy_from_slice(&mean[..=last]);
+        lows.copy_from_slice(&low[..=last]);
+        highs.copy_from_slice(&high[..=last]);
     }
+}
 
-    #[inline(always)]
-    fn take(&mut self, lane: &[f32; LANES], shift: f32) {
+/// Sums of the differences from the first sample, least and largest, side by side.
+#[inline(always)]
+fn lanes<S: Sample>(samples: &[S]) -> ([S::Sum; LANES], [S; LANES], [S; LANES]) {
+    let first = samples[0];
+    let mut sums = [S::Sum::default(); LANES];
+    let (mut low, mut high) = ([first; LANES], [first; LANES]);
+    let mut add = |lane: &[S; LANES]| {
         for (k, &x) in lane.iter().enumerate() {
-            let apart = x - shift;
-            self.sum[k] += apart;
-            self.squares[k] += apart * apart;
-            self.low[k] = lesser(self.low[k], x);
-            self.high[k] = greater(self.high[k], x);
+            sums[k] = S::plus(sums[k], x.since(first));
+            low[k] = low[k].lesser(x);
+            high[k] = high[k].greater(x);
+        }
+    };
+    let (lanes, rest) = samples.as_chunks::<LANES>();
+    lanes.iter().for_each(&mut add);
+    if !rest.is_empty() {
+        // Filled up with the first sample, which adds nothing to the sums.
+        let mut lane = [first; LANES];
+        lane[..rest.len()].copy_from_slice(rest);
+        add(&lane);
+    }
+    (sums, low, high)
+}
+
+/// Joins the lanes of each tick by `join`, half onto half: what is left of two ticks fills one row, of four, and of all.
+#[inline(always)]
+fn joined<T: Copy + Default>(rows: [[T; LANES]; SIDE], join: impl Fn(T, T) -> T) -> [T; SIDE] {
+    const HALF: usize = LANES / 2;
+    const QUARTER: usize = LANES / 4;
+    let mut halves = [[T::default(); LANES]; SIDE / 2];
+    for (pair, half) in halves.iter_mut().enumerate() {
+        let [one, other] = [rows[2 * pair], rows[2 * pair + 1]];
+        for k in 0..HALF {
+            half[k] = join(one[k], one[k + HALF]);
+            half[k + HALF] = join(other[k], other[k + HALF]);
         }
     }
+    let mut quarters = [[T::default(); LANES]; SIDE / 4];
+    for (pair, quarter) in quarters.iter_mut().enumerate() {
+        for (side, row) in [halves[2 * pair], halves[2 * pair + 1]].iter().enumerate() {
+            for tick in 0..2 {
+                for k in 0..QUARTER {
+                    let from = tick * HALF + k;
+                    quarter[side * HALF + tick * QUARTER + k] =
+                        join(row[from], row[from + QUARTER]);
+                }
+            }
+        }
+    }
+    let mut out = [T::default(); SIDE];
+    for (side, row) in quarters.iter().enumerate() {
+        for tick in 0..SIDE / 2 {
+            out[side * HALF + tick] = join(row[2 * tick], row[2 * tick + 1]);
+        }
+    }
+    out
 }
 
 #[cfg(test)]
@@ -208,14 +235,33 @@ mod tests {
     use approx::assert_relative_eq;
 
     #[test]
-    fn a_tick_is_mean_span_and_energy() {
+    fn a_tick_is_mean_and_span() {
         let samples: Vec<f32> = (0..21).map(|i| 0.5 + 0.01 * i as f32).collect();
-        let [mean, squares, low, high] = summarise(&samples);
-        assert_relative_eq!(mean, 0.6, max_relative = 1e-6);
-        // Squares of -10..=10 times 0.01 squared.
-        assert_relative_eq!(squares, 770.0e-4, max_relative = 1e-4);
-        assert_relative_eq!(low, 0.5);
-        assert_relative_eq!(high, 0.7);
+        let mut summary = Summary::default();
+        summary.take(&samples, 21);
+        assert_relative_eq!(summary.mean[0], 0.6, max_relative = 1e-6);
+        assert_relative_eq!(summary.low[0], 0.5);
+        assert_relative_eq!(summary.high[0], 0.7);
+    }
+
+    /// Of any number of samples to a tick, and with some left over.
+    #[test]
+    fn ticks_of_integers_are_those_of_their_values() {
+        let words: Vec<i16> = (0..1013)
+            .map(|i: i64| (i * i * 7919 % 65_536 - 32_768) as i16)
+            .collect();
+        let values: Vec<f32> = words.iter().map(|word| word.value()).collect();
+        for factor in [4, 8, 20, 24, 48, 96] {
+            let (mut own, mut theirs) = (Summary::default(), Summary::default());
+            own.take(&words, factor);
+            theirs.take(&values, factor);
+            assert_eq!(own.mean, theirs.mean, "{factor}");
+            assert_eq!((own.low, own.high), (theirs.low, theirs.high), "{factor}");
+            for (mean, tick) in own.mean.iter().zip(values.chunks(factor)) {
+                let plain = tick.iter().map(|x| f64::from(*x)).sum::<f64>() / tick.len() as f64;
+                assert_relative_eq!(f64::from(*mean), plain, epsilon = 2e-7);
+            }
+        }
     }
 
     #[test]

@@ -189,7 +189,8 @@ pub struct Trace {
     pub trains: Vec<Train>,
     /// Samples in flat tops (runs at the extreme of the trace around the trains).
     pub clipped: u64,
-    /// Root mean square of the whole channel about its mean, in full-scale units.
+    /// Root mean square of the whole channel about its mean, in full-scale units. What moves within half a millisecond is
+    /// taken from one in 64.
     pub rms: f64,
     /// Largest magnitude of a sample, in full-scale units.
     pub peak: f64,

@@ -264,6 +264,33 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(fixed(6, 6))]
+
+    /// In what form samples come is none either: 16-bit integers give what their values give.
+    #[test]
+    fn integers_give_what_their_values_give(
+        scenario in ordinary_numbers(),
+        size in 1usize..100_000,
+        floats_from in 0usize..12,
+    ) {
+        let rendered = synth::render(&scenario);
+        let rate = rendered.sample_rate_hz;
+        let words: Vec<i16> =
+            rendered.channels[0].iter().map(|x| (32_768.0 * x) as i16).collect();
+        let values: Vec<f32> = words.iter().map(|&x| f32::from(x) / 32_768.0).collect();
+        let mut detector = Detector::new(rate);
+        for (index, block) in words.chunks(size).enumerate() {
+            if index < floats_from {
+                detector.push_words(block);
+            } else {
+                detector.push(&values[index * size..][..block.len()]);
+            }
+        }
+        prop_assert_eq!(detector.finish(), measured(&values, rate));
+    }
+}
+
 /// The same where windows of 12 s follow one another: their ends lie at fixed samples, not at ends of blocks.
 #[test]
 fn windows_do_not_depend_on_blocks() {

@@ -1,6 +1,6 @@
 //! Plain samples, one frame after the other.
 
-use crate::sample::SampleFormat;
+use crate::sample::{Order, SampleFormat};
 use crate::source::ByteSource;
 use crate::stream::{Notes, Opened, Stream};
 use crate::{Error, Facts};
@@ -16,6 +16,9 @@ pub(crate) struct PcmStream {
     frame_bytes: usize,
     length: Length,
     read_bytes: u64,
+    /// Bytes of a block.
+    block_bytes: usize,
+    /// Where a block is read to that is decoded.
     buffer: Vec<u8>,
     ended: bool,
 }
@@ -51,14 +54,14 @@ impl PcmStream {
         let block = (BLOCK_BYTES / frame_bytes).max(1) * frame_bytes;
         // A short recording needs no whole block; a length that is not true is found out by reading.
         let bytes = length.bytes().min(block as u64) as usize;
-        let buffer = vec![0; bytes.next_multiple_of(frame_bytes).max(frame_bytes)];
         PcmStream {
             source,
             format,
             frame_bytes,
             length,
             read_bytes: 0,
-            buffer,
+            block_bytes: bytes.next_multiple_of(frame_bytes).max(frame_bytes),
+            buffer: Vec::new(),
             ended: false,
         }
     }
@@ -92,24 +95,55 @@ impl PcmStream {
     }
 }
 
-impl Stream for PcmStream {
-    fn next(&mut self, frames: &mut Vec<f32>, notes: &mut Notes) -> Result<(), Error> {
+impl PcmStream {
+    /// Reads the next bytes into a buffer of a whole block; gives how many make whole frames.
+    fn read(&mut self, buffer: &mut [u8], notes: &mut Notes) -> Result<usize, Error> {
         if self.ended {
-            return Ok(());
+            return Ok(0);
         }
         let left = self.length.bytes() - self.read_bytes;
-        let want = left.min(self.buffer.len() as u64) as usize;
-        let got = self
-            .source
-            .fill(&mut self.buffer[..want])
-            .map_err(Error::io)?;
+        let want = left.min(buffer.len() as u64) as usize;
+        let got = self.source.fill(&mut buffer[..want]).map_err(Error::io)?;
         self.read_bytes += got as u64;
-        if got < self.buffer.len() {
+        if got < buffer.len() {
             self.ended = true;
             self.note_end(notes);
         }
-        let whole = got - got % self.frame_bytes;
-        self.format.coding.decode(&self.buffer[..whole], frames);
+        Ok(got - got % self.frame_bytes)
+    }
+}
+
+impl Stream for PcmStream {
+    fn next(&mut self, frames: &mut Vec<f32>, notes: &mut Notes) -> Result<(), Error> {
+        let mut buffer = std::mem::take(&mut self.buffer);
+        buffer.resize(self.block_bytes, 0);
+        let whole = self.read(&mut buffer, notes)?;
+        self.format.coding.decode(&buffer[..whole], frames);
+        self.buffer = buffer;
+        Ok(())
+    }
+
+    fn has_words(&self) -> bool {
+        self.format.coding.order_of_words().is_some()
+    }
+
+    fn next_words(&mut self, frames: &mut Vec<i16>, notes: &mut Notes) -> Result<(), Error> {
+        let Some(order) = self.format.coding.order_of_words() else {
+            frames.clear();
+            return Ok(());
+        };
+        // Read in place: nothing is copied, and only room that is new is filled beforehand.
+        frames.resize(self.block_bytes / 2, 0);
+        let whole = self.read(bytemuck::cast_slice_mut(frames), notes)?;
+        frames.truncate(whole / 2);
+        match order {
+            Order::Little => frames
+                .iter_mut()
+                .for_each(|word| *word = i16::from_le(*word)),
+            Order::Big => frames
+                .iter_mut()
+                .for_each(|word| *word = i16::from_be(*word)),
+        }
         Ok(())
     }
 }

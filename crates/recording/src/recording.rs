@@ -122,21 +122,39 @@ impl Recording {
             return Ok(false);
         }
         self.stream.next(frames, &mut self.notes)?;
-        self.take(frames);
-        self.notes.settle();
-        Ok(!self.ended)
-    }
-
-    fn take(&mut self, frames: &mut [f32]) {
-        if frames.is_empty() {
-            self.ended = true;
-            return;
-        }
         if self.may_be_non_finite {
             self.replace_non_finite(frames);
         }
         self.clips.count(frames);
-        self.frames_read += (frames.len() / usize::from(self.facts.channels)) as u64;
+        Ok(self.took(frames.len()))
+    }
+
+    /// Whether the samples are 16-bit integers in the file, so that [`Recording::next_words`] gives them as such.
+    pub fn has_words(&self) -> bool {
+        self.stream.has_words()
+    }
+
+    /// The same as [`Recording::next_block`] in 16-bit integers, of which 32 768 make full scale: half the room, and
+    /// nothing to convert. Only where [`Recording::has_words`]; elsewhere there are none.
+    ///
+    /// # Errors
+    /// As [`Recording::next_block`].
+    pub fn next_words(&mut self, frames: &mut Vec<i16>) -> Result<bool, Error> {
+        if self.ended {
+            frames.clear();
+            return Ok(false);
+        }
+        self.stream.next_words(frames, &mut self.notes)?;
+        self.clips.count_words(frames);
+        Ok(self.took(frames.len()))
+    }
+
+    /// Counts the samples of a block; none are the end. Gives whether there were any.
+    fn took(&mut self, samples: usize) -> bool {
+        self.ended = samples == 0;
+        self.frames_read += (samples / usize::from(self.facts.channels)) as u64;
+        self.notes.settle();
+        !self.ended
     }
 
     /// What is wrong with the file; complete once the end was reached.

@@ -88,6 +88,14 @@ impl Coding {
         }
     }
 
+    /// Which byte comes first of a sample of 16 bits; `None` where samples are anything else.
+    pub(crate) fn order_of_words(self) -> Option<Order> {
+        match self {
+            Coding::Signed { bytes: 2, order } => Some(order),
+            _ => None,
+        }
+    }
+
     /// Appends the samples of `bytes`, full scale ±1; a remainder shorter than a sample is ignored.
     pub(crate) fn decode(self, bytes: &[u8], out: &mut Vec<f32>) {
         use Order::{Big, Little};

@@ -21,6 +21,17 @@ pub(crate) struct Opened {
 pub(crate) trait Stream: Send {
     /// Appends the next whole frames to the empty `frames`; leaves it empty only at the end.
     fn next(&mut self, frames: &mut Vec<f32>, notes: &mut Notes) -> Result<(), Error>;
+
+    /// Whether its samples are 16-bit integers, so that [`Stream::next_words`] gives them as such.
+    fn has_words(&self) -> bool {
+        false
+    }
+
+    /// Replaces the contents of `frames` by the next whole frames as 16-bit integers; by nothing where there are none.
+    fn next_words(&mut self, frames: &mut Vec<i16>, _notes: &mut Notes) -> Result<(), Error> {
+        frames.clear();
+        Ok(())
+    }
 }
 
 /// What goes wrong on the way.

@@ -374,6 +374,33 @@ fn every_fixture_gives_what_it_must() {
     }
 }
 
+/// Where the samples are 16-bit integers, those are the same samples, clipped ones too.
+#[test]
+fn integers_of_sixteen_bits_are_given_as_such() {
+    let mut tried = 0;
+    for (name, _) in TABLE {
+        let Ok(mut recording) = Recording::open(&folder().join(name), &OpenOptions::default())
+        else {
+            continue;
+        };
+        let (mut all, mut block) = (Vec::new(), Vec::new());
+        if !recording.has_words() {
+            assert!(!recording.next_words(&mut block).unwrap(), "{name}");
+            continue;
+        }
+        while recording.next_words(&mut block).unwrap() {
+            all.extend(block.iter().map(|&word| f32::from(word) / 32_768.0));
+        }
+        let (whole, values) = read(name, &OpenOptions::default()).unwrap();
+        assert_eq!(all, values, "{name}");
+        assert_eq!(recording.clipped(), whole.clipped(), "{name}");
+        assert_eq!(recording.frames_read(), whole.frames_read(), "{name}");
+        assert_eq!(recording.warnings(), whole.warnings(), "{name}");
+        tried += 1;
+    }
+    assert!(tried > 20, "{tried}");
+}
+
 #[test]
 fn the_table_and_the_folder_hold_the_same_files() {
     let in_folder: BTreeSet<String> = fs::read_dir(folder())
