@@ -59,6 +59,7 @@ fn pages() -> Vec<Page> {
             &[
                 "PASS",
                 "the count is right",
+                "7\t7\t7\t10.1",
                 "7th digit (7), 7 pulses",
                 "9.5 to 10.5",
             ],

@@ -14,6 +14,9 @@ use crate::{overlay_plot, overview_plot, timing_plot};
 const SCRIPT: &str = include_str!("record.js");
 const STYLE: &str = include_str!("record.css");
 
+/// Reasons shown at most: an hour of talk may hold hundreds of doubtful clicks, and two pages of them say no more than one.
+const REASONS_SHOWN: usize = 40;
+
 /// The report of a recording as an HTML document.
 ///
 /// # Errors
@@ -126,7 +129,12 @@ fn reasons(measured: &Measured) -> Markup {
     html! {
         @if !scored.reasons.is_empty() {
             h2 { "Why" }
-            ul { @for reason in &scored.reasons { li { (safe(&reason.text)) } } }
+            ul {
+                @for reason in scored.reasons.iter().take(REASONS_SHOWN) { li { (safe(&reason.text)) } }
+                @if scored.reasons.len() > REASONS_SHOWN {
+                    li { "and " (scored.reasons.len() - REASONS_SHOWN) " more; --format json has them all" }
+                }
+            }
         }
         @if !scored.warnings.is_empty() {
             h2 { "Keep in mind" }
@@ -169,6 +177,7 @@ fn figures(measured: &Measured, settings: &Settings) -> Markup {
     let scored = &measured.scored;
     html! {
         @if !scored.digits.is_empty() { h2 { "Figures" } }
+        @if scored.digits.len() > 1 { (all_digits(&scored.digits, settings)) }
         @for (index, digit) in scored.digits.iter().enumerate() {
             h3 {
                 (score::nth_digit(index, digit.digit.as_deref())) ", " (pulses(digit.pulses)) " "
@@ -223,6 +232,48 @@ fn receivers(answers: &[Answer]) -> Markup {
                 }
             }
         }
+    }
+}
+
+/// One line for each of several digits; all their figures follow.
+fn all_digits(digits: &[Digit], settings: &Settings) -> Markup {
+    let shown = |value: Option<Value>, u95: &dyn Fn(Value) -> f64| {
+        value.map_or_else(|| "-".to_owned(), |v| with_uncertainty(v.value, u95(v)))
+    };
+    let clock = |value: Value| clock_joined(value, settings.clock_ppm);
+    html! {
+        div.scroll {
+            table.figures {
+                thead {
+                    tr {
+                        th { "no." } th { "digit" } th { "pulses" } th { "speed, pps" } th { "percent break" }
+                        th { "pause, ms" } th { "verdict" }
+                    }
+                }
+                tbody {
+                    @for (index, digit) in digits.iter().enumerate() {
+                        tr {
+                            td { (index + 1) }
+                            td { strong { (name(digit)) } }
+                            td { (digit.pulses) }
+                            td { (shown(digit.speed_pps, &clock)) }
+                            td { (shown(digit.percent_break, &|value| value.u95)) }
+                            td { (digit.pause_before_ms.map_or_else(|| "-".to_owned(), |v| format!("{:.0}", v.value))) }
+                            td { (digit_word(digit, settings)) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// The word of a digit, or what stands in its way.
+fn digit_word(digit: &Digit, settings: &Settings) -> Markup {
+    match (digit.sure, digit.verdict) {
+        (false, _) => html! { "count unsure" },
+        (true, Verdict::NotJudged) if settings.limits.is_none() => html! { "measured" },
+        (true, verdict) => badge(verdict, verdict_words(verdict)),
     }
 }
 
