@@ -25,7 +25,7 @@ Examples:
 
 Exit codes:
   0  all pass or conditional pass, or no judgement was asked and all was read
-  1  a fail, a conditional fail or a wrong count
+  1  a fail, a conditional fail, a wrong count, or a receiver (--for) that will not understand
   2  the command line is wrong
   3  an input is unreadable, not judged though judgement was asked, or an output failed
   130  interrupted";

@@ -9,7 +9,7 @@ pub(crate) enum Exit {
     /// All pass or conditional pass, or no judgement was asked and all was read.
     #[default]
     Good,
-    /// A fail, a conditional fail or a wrong count.
+    /// A fail, a conditional fail, a wrong count, or a receiver that will not understand.
     Bad,
     /// Unreadable input, not judged though asked, or a failed output.
     Undone,

@@ -61,6 +61,7 @@ fn pages() -> Vec<Page> {
                 "the count is right",
                 "7\t7\t7\t10.1",
                 "7th digit (7), 7 pulses",
+                "7 dialled",
                 "9.5 to 10.5",
             ],
             5,

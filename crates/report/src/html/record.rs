@@ -386,7 +386,7 @@ fn row(name: &str, figure: &str, check: Option<&Check>) -> Markup {
             }
             @match check {
                 Some(check) => {
-                    td { (check.as_quoted.clone().unwrap_or_else(|| limits_in_words(check.lower, check.upper))) }
+                    td { (allowed(check)) }
                     td {
                         (badge(check.verdict, verdict_words(check.verdict)))
                         @if let Some(why) = &check.why_not_judged { br; span.small { (safe(why)) } }
@@ -395,6 +395,15 @@ fn row(name: &str, figure: &str, check: Option<&Check>) -> Markup {
                 None => { td {} td {} }
             }
         }
+    }
+}
+
+/// What a check allows, as its source words it; a count has one right answer.
+fn allowed(check: &Check) -> String {
+    match (&check.as_quoted, check.lower) {
+        (Some(quoted), _) => quoted.clone(),
+        (None, Some(dialled)) if check.quantity == "pulses" => format!("{dialled:.0} dialled"),
+        (None, _) => limits_in_words(check.lower, check.upper),
     }
 }
 
