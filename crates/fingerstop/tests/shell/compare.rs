@@ -199,6 +199,9 @@ fn a_shift_is_judged_only_when_it_is_asked_for() {
         "{}",
         too_far.stdout
     );
+    let speed = |line: &&str| line.trim_start().starts_with("speed, pps");
+    let row = too_far.stdout.lines().find(speed).unwrap();
+    assert!(row.ends_with("changed, shift: fail"), "{row}");
     let near = compare(
         &session,
         &[
@@ -209,6 +212,7 @@ fn a_shift_is_judged_only_when_it_is_asked_for() {
         ],
     );
     assert_eq!(near.code, Some(0), "{near:?}");
+    assert!(!near.stdout.contains("shift: "), "{near:?}");
     let unknown = compare(&session, &["--max-shift", "speed=2"]);
     assert_eq!((unknown.stdout.as_str(), unknown.code), ("", Some(2)));
     assert!(

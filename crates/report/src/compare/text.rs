@@ -185,7 +185,13 @@ fn table(page: &mut Page, changes: &[Change], comparison: &Comparison) {
         } else {
             "within ±"
         };
-        page.verdict_row(&row, judged.unwrap_or(Verdict::NotJudged), word);
+        // Without colours the word must tell which quantity shifted too far.
+        let beyond = judged
+            .filter(|verdict| *verdict != Verdict::Pass)
+            .map(|verdict| format!(", shift: {}", verdict_words(verdict)))
+            .unwrap_or_default();
+        let word = format!("{word}{beyond}");
+        page.verdict_row(&row, judged.unwrap_or(Verdict::NotJudged), &word);
     }
 }
 
