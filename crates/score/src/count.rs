@@ -51,6 +51,9 @@ fn other_plan(count: &CountCheck, dialled: &str, chosen: Plan) -> Option<Plan> {
     Plan::ALL.iter().map(|(_, plan)| *plan).find(fits)
 }
 
+/// A digit that is wholly missing need not be the dial's fault.
+const MISSING: &str = "; one may be hidden in noise, or two ran together: --plot-kind overview shows the whole recording";
+
 /// The word for a count: a wrong digit fails only if its count is beyond doubt.
 fn word(count: &CountCheck, digits: &[Digit]) -> (Verdict, Option<String>) {
     let (expected, found) = (&count.expected_pulses, &count.found_pulses);
@@ -70,8 +73,13 @@ fn word(count: &CountCheck, digits: &[Digit]) -> (Verdict, Option<String>) {
         } else {
             Verdict::Fail
         };
+        let missing = if found.len() < expected.len() {
+            MISSING
+        } else {
+            ""
+        };
         let reason = format!(
-            "{} were dialled, {} found",
+            "{} were dialled, {} found{missing}",
             digits_in_words(expected),
             found.len()
         );

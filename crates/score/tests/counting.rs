@@ -361,7 +361,9 @@ fn a_missing_digit_fails() {
     assert_eq!(scored.verdict, Verdict::Fail);
     assert_eq!(
         scored.count.reason.as_deref(),
-        Some("3 digits were dialled, 2 found")
+        Some(
+            "3 digits were dialled, 2 found; one may be hidden in noise, or two ran together: --plot-kind overview shows the whole recording"
+        )
     );
 }
 
@@ -392,7 +394,9 @@ fn a_missing_digit_beside_a_doubtful_one_is_not_judged() {
     assert_eq!(scored.verdict, Verdict::NotJudged);
     assert_eq!(
         scored.count.reason.as_deref(),
-        Some("2 digits were dialled, 1 found")
+        Some(
+            "2 digits were dialled, 1 found; one may be hidden in noise, or two ran together: --plot-kind overview shows the whole recording"
+        )
     );
 }
 

@@ -451,3 +451,19 @@ fn a_table_without_times_needs_its_rate() {
         "{digit:?}"
     );
 }
+
+/// A digit that is wholly missing is no reason to adjust the dial.
+#[test]
+fn a_missing_digit_leads_to_another_take_and_not_to_the_dial() {
+    let session = Session::new();
+    session.dial("two.wav", "85", &[]);
+    let ran = session.run(&["check", "two.wav", "--dialled", "085", "--limits", "none"]);
+    assert_eq!((ran.stderr.as_str(), ran.code), ("", Some(1)));
+    for part in [
+        "3 digits were dialled, 2 found;",
+        "dial the number once more",
+    ] {
+        assert!(ran.stdout.contains(part), "{}", ran.stdout);
+    }
+    assert!(!ran.stdout.contains("adjust the dial"), "{}", ran.stdout);
+}

@@ -1,6 +1,6 @@
 //! What to do next.
 
-use score::{Settings, Verdict};
+use score::{Scored, Settings, Verdict};
 
 use super::page::Page;
 use crate::record::Measured;
@@ -87,7 +87,7 @@ pub(super) fn next(page: &mut Page, measured: &Measured, settings: &Settings, me
     let unsure = scored.digits.iter().any(|digit| !digit.sure);
     let choose = settings.limits.is_none() && !measure_only;
     if !(unsure || choose) {
-        return adjust(page, scored.verdict, !scored.findings.is_empty());
+        return adjust(page, scored);
     }
     page.heading("Next");
     if unsure {
@@ -102,10 +102,17 @@ pub(super) fn next(page: &mut Page, measured: &Measured, settings: &Settings, me
 }
 
 /// Where a fault was measured and no finding names its cause.
-fn adjust(page: &mut Page, verdict: Verdict, has_findings: bool) {
-    if has_findings || !matches!(verdict, Verdict::Fail | Verdict::ConditionalFail) {
+fn adjust(page: &mut Page, scored: &Scored) {
+    let failed = matches!(scored.verdict, Verdict::Fail | Verdict::ConditionalFail);
+    if !failed || !scored.findings.is_empty() {
         return;
     }
     page.heading("Next");
-    page.item("adjust the dial, record the same digit again and compare");
+    let count = &scored.count;
+    let unpaired = count.expected_pulses.len() != count.found_pulses.len();
+    if count.verdict == Verdict::Fail && unpaired {
+        page.item("dial the number once more: a digit that is wholly missing or too many need not be the dial's fault");
+    } else {
+        page.item("adjust the dial, record the same digit again and compare");
+    }
 }
