@@ -382,6 +382,24 @@ fn a_wrong_count_that_is_in_doubt_is_not_judged() {
     );
 }
 
+/// A recording that hides pulses must not send anybody to the dial's cam.
+#[test]
+fn a_count_in_doubt_leads_to_the_recording_and_not_to_the_dial() {
+    let mut train = even(1.0, 4, 62.0, 38.0);
+    let settings = Settings {
+        dialled: Some("5".into()),
+        ..Settings::default()
+    };
+    let advice = |train: &edges::Train| {
+        let finding = scored(vec![train.clone()], &settings).findings.remove(0);
+        assert_eq!(finding.code, "missing-pulses");
+        finding.advice
+    };
+    assert!(advice(&train).starts_with("dial it again, finger to the stop"));
+    train.count_risk = 0.2;
+    assert!(advice(&train).starts_with("leave the dial as it is"));
+}
+
 #[test]
 fn a_missing_digit_beside_a_doubtful_one_is_not_judged() {
     let mut train = even(1.0, 5, 62.0, 38.0);

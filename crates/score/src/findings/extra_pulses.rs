@@ -96,6 +96,10 @@ fn about(index: Option<usize>, code: &'static str, title: String, evidence: Stri
     }
 }
 
+/// What to do where the recording may be at fault, and not the dial.
+const RECORD_AGAIN: &str = "leave the dial as it is and record the digit again, with more level and less noise and hum: the \
+                            recording may hide pulses or add some";
+
 fn too_many(index: usize, digit: &Digit, found: String) -> Finding {
     let title = format!(
         "The {} has too many pulses",
@@ -105,7 +109,11 @@ fn too_many(index: usize, digit: &Digit, found: String) -> Finding {
         likely_cause: "the contact that bridges the idle run does not, or two digits ran together, or pulses were sent \
                        while winding"
             .into(),
-        advice: "dial other digits: a surplus of two or three in all of them points to the idle-run contact".into(),
+        advice: if digit.sure {
+            "dial other digits: a surplus of two or three in all of them points to the idle-run contact".into()
+        } else {
+            RECORD_AGAIN.into()
+        },
         basis: "derived from the design of dials with bridged idle pulses; no source gives limits",
         how_sure: surety(digit),
         ..about(Some(index), "extra-pulses", title, with_doubt(found, digit))
@@ -118,9 +126,13 @@ fn too_few(index: usize, digit: &Digit, found: String) -> Finding {
         likely_cause: "a slipping cam or trigger, an idle-run contact that bridges too long, contacts that fail to open, \
                        or a finger taken out before the stop"
             .into(),
-        advice: "dial it again, finger to the stop; a pulse missing at the start of every digit points to the cam or \
-                 the idle-run contact"
-            .into(),
+        advice: if digit.sure {
+            "dial it again, finger to the stop; a pulse missing at the start of every digit points to the cam or the \
+             idle-run contact"
+                .into()
+        } else {
+            RECORD_AGAIN.into()
+        },
         basis: "slip of a lubricated or weak cam is on record in maintenance minutes; the rest is derived",
         how_sure: surety(digit),
         ..about(Some(index), "missing-pulses", title, with_doubt(found, digit))
