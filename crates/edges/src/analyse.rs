@@ -4,11 +4,13 @@ use crate::bank::{self, Candidate, Energies, Entry, Field, Probe, Probed};
 use crate::chain::{self, Chain, Pulse, Scale};
 use crate::clicks;
 use crate::coarse::Coarse;
+use crate::confirm::PROVING;
 use crate::doubt::{self, Odd};
 use crate::events::Event;
 use crate::hum::{Grid, HumModel};
 use crate::levels;
 use crate::linear;
+use crate::look::Look;
 use crate::reclosures;
 use crate::refine::{Fitted, Refined, Refiner};
 use crate::remainder;
@@ -152,15 +154,44 @@ struct Found {
 pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
     let hum = window.ticks.hum;
     let coarse = window.coarse(hum);
-    let Some(found) = search(&window.tools.bank, &coarse, &window.places(&coarse)) else {
+    let trace: Vec<f32> = coarse.means.iter().map(|&x| x as f32).collect();
+    let places = window.places(&coarse);
+    let spots = spots(&places, coarse.rate_hz);
+    let field = Field {
+        trace: &trace,
+        energies: &Energies::new(&coarse.means),
+        rate_hz: coarse.rate_hz,
+        spots: &spots,
+        least: 0.0,
+    };
+    let shortlist = bank::shortlist(&window.tools.bank, &field, &places);
+    let Some(found) = search(&shortlist, &field, &coarse.means) else {
         return Vec::new();
     };
-    split(&found.chain, coarse.rate_hz)
-        .into_iter()
-        .filter(|pulses| credible(pulses, &found.entry, &coarse.means))
-        .filter_map(|pulses| build(&window, &coarse, &found, pulses, hum))
-        .collect()
+    let read = |found: &Found| -> Vec<Seen> {
+        split(&found.chain, coarse.rate_hz)
+            .into_iter()
+            .filter(|pulses| credible(pulses, &found.entry, &coarse.means))
+            .filter_map(|pulses| build(&window, &coarse, found, pulses, hum))
+            .collect()
+    };
+    let seen = read(&found);
+    if found.chain.pulses.len() < READ_AGAIN || seen.iter().all(Seen::is_beyond_doubt) {
+        return seen;
+    }
+    let others = others(&shortlist, &field, &coarse.means, &found);
+    let proves_itself = |s: &Seen| s.is_beyond_doubt() && s.train.edges.len() / 2 >= PROVING;
+    let clear = |seen: &Vec<Seen>| !seen.is_empty() && seen.iter().all(proves_itself);
+    let mut others = others.iter().map(read);
+    others.find(clear).unwrap_or(seen)
 }
+
+/// A window with so many pulses in a chain is read in other ways when the first leaves doubts. One in which all trains
+/// have pulses enough to prove themselves, and no doubts, is taken instead.
+const READ_AGAIN: usize = 2;
+/// So many other ways, whose merit is at least this share of the first one's.
+const OTHER_WAYS: usize = 4;
+const OTHER_SHARE: f64 = 0.5;
 
 /// A train and what else was seen of it.
 #[derive(Clone, Debug)]
@@ -179,6 +210,14 @@ pub(crate) struct Seen {
     pub(crate) kinds: [KindOfEdge; 2],
     /// How far the trace usually moves around a transition, whatever its shape.
     pub(crate) reach: f64,
+    /// What openings, and what closings, usually look like.
+    pub(crate) looks: [Look; 2],
+}
+
+impl Seen {
+    fn is_beyond_doubt(&self) -> bool {
+        self.train.doubts.is_empty() && !self.sounded
+    }
 }
 
 /// What all openings, all closings of a train have in common.
@@ -201,44 +240,81 @@ fn plain(pulses: &[Pulse], entry: &Entry) -> bool {
             .all(|p| p.opening.share > PLAIN_SHARE && p.closing.share > CLEAR_SHARE)
 }
 
-/// Tries the entries of the bank that are most like what is there.
-fn search(bank: &[Probed], coarse: &Coarse, places: &[usize]) -> Option<Found> {
-    let spots = spots(places, coarse.rate_hz);
-    let trace: Vec<f32> = coarse.means.iter().map(|&x| x as f32).collect();
-    let field = Field {
-        trace: &trace,
-        energies: &Energies::new(&coarse.means),
-        rate_hz: coarse.rate_hz,
-        spots: &spots,
-        least: 0.0,
-    };
+/// The best chain of the entries that are most like what is there.
+fn search(shortlist: &[&Probed], field: &Field<'_>, means: &[f64]) -> Option<Found> {
     let mut best: Option<(f64, Found)> = None;
-    for probed in bank::shortlist(bank, &field, places) {
-        let entry = &probed.entry;
-        let candidates = bank::candidates(entry, &field, LEAST_T);
-        let scale = Scale {
-            rate_hz: coarse.rate_hz,
-            length: trace.len(),
-            lobe_s: entry.half_s(coarse.rate_hz),
-        };
-        let mut places = candidates.clone();
-        if let Some(wide) = &probed.wide {
-            places.extend(bank::candidates(wide, &field, LEAST_T));
-            places.sort_by_key(|c| c.at);
-        }
-        let Some(chain) = chain::best(&places, &candidates, &scale) else {
+    for probed in shortlist {
+        let found = Steps::of(probed, field).chain(probed, field, means, &chain::EITHER);
+        let Some((merit, found)) = found else {
             continue;
         };
-        if !credible(&chain.pulses, entry, &coarse.means) {
-            continue;
-        }
-        let merit = chain.score + evidence(&chain);
         if best.as_ref().is_none_or(|(most, _)| merit > *most) {
-            let entry = entry.clone();
-            best = Some((merit, Found { chain, entry }));
+            best = Some((merit, found));
         }
     }
     best.map(|(_, found)| found)
+}
+
+/// Other ways to read a window than the one found, the best first: by each entry, and in each polarity.
+fn others(shortlist: &[&Probed], field: &Field<'_>, means: &[f64], found: &Found) -> Vec<Found> {
+    let mut others: Vec<(f64, Found)> = Vec::new();
+    for probed in shortlist {
+        let steps = Steps::of(probed, field);
+        let ways = chain::EITHER.iter();
+        others.extend(
+            ways.filter_map(|sign| steps.chain(probed, field, means, std::slice::from_ref(sign))),
+        );
+    }
+    others.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let least = OTHER_SHARE * others.first().map_or(0.0, |(merit, _)| *merit);
+    let is_other = |chain: &Chain| {
+        let same = chain.pulses.len() == found.chain.pulses.len() && chain.sign == found.chain.sign;
+        !same
+    };
+    others
+        .into_iter()
+        .filter(|(merit, other)| *merit >= least && is_other(&other.chain))
+        .map(|(_, other)| other)
+        .take(OTHER_WAYS)
+        .collect()
+}
+
+/// Steps that an entry of the bank finds; also in a wider window, in which the same step may stand a second time.
+struct Steps {
+    places: Vec<Candidate>,
+    candidates: Vec<Candidate>,
+}
+
+impl Steps {
+    fn of(probed: &Probed, field: &Field<'_>) -> Self {
+        let candidates = bank::candidates(&probed.entry, field, LEAST_T);
+        let mut places = candidates.clone();
+        if let Some(wide) = &probed.wide {
+            places.extend(bank::candidates(wide, field, LEAST_T));
+            places.sort_by_key(|c| c.at);
+        }
+        Steps { places, candidates }
+    }
+
+    /// The best chain of these steps in which openings have one of the signs, if it is credible; and its merit.
+    fn chain(
+        &self,
+        probed: &Probed,
+        field: &Field<'_>,
+        means: &[f64],
+        signs: &[f64],
+    ) -> Option<(f64, Found)> {
+        let entry = &probed.entry;
+        let scale = Scale {
+            rate_hz: field.rate_hz,
+            length: field.trace.len(),
+            lobe_s: entry.half_s(field.rate_hz),
+        };
+        let chain = chain::best(&self.places, &self.candidates, &scale, signs)?;
+        let entry = entry.clone();
+        let merit = chain.score + evidence(&chain);
+        credible(&chain.pulses, &entry, means).then_some((merit, Found { chain, entry }))
+    }
 }
 
 /// How like steps the transitions of one kind are.
@@ -493,6 +569,10 @@ fn build(
             snr: matched / k.noise.max(1e-4),
         }),
         reach: reach(coarse, &pulses),
+        looks: [
+            Look::of(coarse, refined.pulses.iter().map(|p| p.0.at)),
+            Look::of(coarse, refined.pulses.iter().map(|p| p.1.at)),
+        ],
     })
 }
 

@@ -164,11 +164,19 @@ fn gain(amplitude: f64, error: f64, expected: f64) -> f64 {
     (expected * expected - (amplitude - expected).powi(2)) / (2.0 * variance)
 }
 
-/// Best chain over polarities and amplitudes; `None` when nothing explains anything.
+/// Either sign of an opening's amplitude.
+pub(crate) const EITHER: [f64; 2] = [-1.0, 1.0];
+
+/// Best chain over amplitudes and the given signs of an opening's; `None` when nothing explains anything.
 ///
 /// `places` may hold the same step twice, matched in windows of different width; `steps` holds each once
 /// and says what must be explained.
-pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> Option<Chain> {
+pub(crate) fn best(
+    places: &[Candidate],
+    steps: &[Candidate],
+    scale: &Scale,
+    signs: &[f64],
+) -> Option<Chain> {
     let strongest = steps
         .iter()
         .filter(|c| c.t.abs() > 4.0)
@@ -185,7 +193,7 @@ pub(crate) fn best(places: &[Candidate], steps: &[Candidate], scale: &Scale) -> 
         if amplitude <= 0.0 {
             break;
         }
-        for sign in [-1.0, 1.0] {
+        for &sign in signs {
             for ratio in [1.0, 0.6] {
                 let hypothesis = Hypothesis {
                     sign,

@@ -4,11 +4,12 @@
 use crate::analyse::Seen;
 use crate::doubt::LEAST_SNR;
 use crate::linear;
+use crate::look::Look;
 use crate::refine::{ROUGH_KIND, rough_variance_s2};
 use crate::types::{Direction, Doubt, Edge, Polarity, Train};
 
 /// A train with so many even pulses proves itself.
-const PROVING: usize = 3;
+pub(crate) const PROVING: usize = 3;
 /// Breaks of one dial, and its periods, differ by less than this factor's logarithm.
 const ALIKE: f64 = 0.35;
 /// How far one line moves the trace differs by less.
@@ -218,7 +219,7 @@ fn like_steps(train: &Train) -> bool {
 }
 
 /// What short trains are compared by.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 struct Kind {
     break_s: f64,
     period_s: Option<f64>,
@@ -226,6 +227,7 @@ struct Kind {
     polarity: Polarity,
     /// Openings, closings are slow.
     slow: [bool; 2],
+    looks: [Look; 2],
 }
 
 impl Kind {
@@ -236,11 +238,16 @@ impl Kind {
             reach: seen.reach,
             polarity: seen.train.polarity,
             slow: seen.kinds.map(|k| k.slow),
+            looks: seen.looks.clone(),
         })
     }
 
+    /// One line moves the trace as far and the same way. What rings may be read either way, and a spike seen or not; then
+    /// both must look the same.
     fn same_line(&self, other: &Kind) -> bool {
-        self.polarity == other.polarity && (self.reach / other.reach).ln().abs() < SAME_REACH
+        let as_far = (self.reach / other.reach).ln().abs() < SAME_REACH;
+        (as_far && self.polarity == other.polarity)
+            || (0..2).all(|kind| self.looks[kind].is_like(&other.looks[kind]))
     }
 
     fn alike(&self, other: &Kind) -> bool {

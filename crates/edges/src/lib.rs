@@ -18,6 +18,7 @@ mod hum;
 mod latest;
 mod levels;
 mod linear;
+mod look;
 mod mains;
 mod onset;
 mod pairs;

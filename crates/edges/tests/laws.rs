@@ -429,6 +429,25 @@ fn a_digit_whose_transitions_sound_alike_is_given() {
     assert_eq!(counts, [(7, true), (3, true)]);
 }
 
+/// Where an opening rings as far as it steps, swings make a chain too, of twice the pulses; it leaves doubts, and the dial's
+/// own does not.
+#[test]
+fn swings_are_not_taken_for_pulses() {
+    let loops = family("loop through a good transformer");
+    for (index, drawn) in [(264, vec![6, 2]), (379, vec![6, 8, 10]), (385, vec![9, 8])] {
+        let drawn: Vec<_> = drawn.into_iter().map(|pulses| (pulses, true)).collect();
+        assert_eq!(counts(&families::draw(loops, index)), drawn, "{index}");
+    }
+}
+
+/// The one pulse of a digit was matched upside down, but it looks as those of the other digits do.
+#[test]
+fn a_short_digit_that_looks_like_the_others_is_given() {
+    let loops = family("loop through a good transformer");
+    let drawn = [5, 1, 7, 6].map(|pulses| (pulses, true));
+    assert_eq!(counts(&families::draw(loops, 106)), drawn);
+}
+
 /// A capacitor lets the levels droop, and moves no edge.
 #[test]
 fn coupled_instants_are_those_drawn() {
