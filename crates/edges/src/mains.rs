@@ -17,6 +17,8 @@ const LASTS_S: f64 = 3.0;
 const PERIODS: f64 = 3.0;
 /// Of the power of the differences, less than this changes from one repetition to the next.
 const REPEATS: f32 = 0.6;
+/// So many ticks, some two milliseconds, are also looked at together.
+const TOGETHER: usize = 4;
 /// Differences larger than so many usual ones are edges and count no more than this.
 const LARGE: f32 = 4.0;
 /// Pieces that hum is estimated from, and after how many more it is estimated anew.
@@ -33,6 +35,8 @@ pub(crate) struct Mains {
     repeating: Option<usize>,
     /// Tick at which it was last found to.
     repeated: u64,
+    /// From tick to tick, not only over some together: what repeats so plainly is hum, however rough it leaves the trace.
+    plainly: bool,
 }
 
 /// Hum near one nominal frequency.
@@ -61,6 +65,7 @@ impl Mains {
             judged: 0,
             repeating: None,
             repeated: 0,
+            plainly: false,
         }
     }
 
@@ -71,7 +76,10 @@ impl Mains {
         if until >= self.judged + judged || self.judged == 0 {
             self.judged = until;
             match self.most_repeating(ticks, until.saturating_sub(judged), until) {
-                Some(index) => (self.repeating, self.repeated) = (Some(index), until),
+                Some((index, plainly)) => {
+                    (self.repeating, self.repeated) = (Some(index), until);
+                    self.plainly = plainly;
+                }
                 // Dialling and speech repeat nothing, and hum goes on below them.
                 None if until > self.repeated + ticks.of(LASTS_S) => self.repeating = None,
                 None => {}
@@ -80,7 +88,7 @@ impl Mains {
         let index = self.repeating?;
         let model = self.trackers[index].model(&self.tools.fitters[index], ticks, until)?;
         let means = without(model, ticks, from, until);
-        let now = self.repeated == self.judged;
+        let now = self.plainly && self.repeated == self.judged;
         (now || roughness(&means) < roughness(ticks.means(from, until))).then_some(means)
     }
 
@@ -114,15 +122,29 @@ impl Mains {
         }
     }
 
-    /// The tracker whose hum repeats best, if any does.
-    fn most_repeating(&self, ticks: &Ticks, from: u64, until: u64) -> Option<usize> {
-        let lags: Vec<u64> = self.trackers.iter().map(|t| t.lag).collect();
-        changing(ticks, from, until, &lags)
-            .into_iter()
-            .enumerate()
-            .filter(|(_, changed)| *changed < REPEATS)
-            .min_by(|a, b| a.1.total_cmp(&b.1))
-            .map(|(index, _)| index)
+    /// The tracker whose hum repeats best, if any does; and whether it does from tick to tick.
+    fn most_repeating(&self, ticks: &Ticks, from: u64, until: u64) -> Option<(usize, bool)> {
+        let lags: Vec<usize> = self.trackers.iter().map(|t| t.lag as usize).collect();
+        let longest = lags.iter().copied().max()? as u64;
+        let means = ticks.means(from.checked_sub(longest)?, until);
+        let best = |changed: Vec<f32>| {
+            let repeating = changed.into_iter().enumerate().filter(|c| c.1 < REPEATS);
+            let best = repeating.min_by(|a, b| a.1.total_cmp(&b.1));
+            best.map(|(index, _)| index)
+        };
+        if let Some(index) = best(changing(means, &lags)) {
+            return Some((index, true));
+        }
+        // From tick to tick noise may change more than hum does; over some of them together it does not.
+        let some: Vec<f32> = means
+            .chunks_exact(TOGETHER)
+            .map(|some| some.iter().sum::<f32>() / TOGETHER as f32)
+            .collect();
+        let lags: Vec<usize> = lags
+            .iter()
+            .map(|lag| (lag + TOGETHER / 2) / TOGETHER)
+            .collect();
+        best(changing(&some, &lags)).map(|index| (index, false))
     }
 }
 
@@ -145,15 +167,11 @@ fn roughness(means: &[f32]) -> f32 {
     changes.sum()
 }
 
-/// Share of the power of tick to tick differences that is not the same `lag` ticks earlier, for each of some lags: one for
-/// noise, near zero for hum.
-fn changing(ticks: &Ticks, from: u64, until: u64, lags: &[u64]) -> Vec<f32> {
+/// Share of the power of the differences from value to value that is not the same `lag` values earlier, for each of some
+/// lags: one for noise, near zero for hum.
+fn changing(all: &[f32], lags: &[usize]) -> Vec<f32> {
     let longest = lags.iter().copied().max().unwrap_or(0);
-    let all = match from.checked_sub(longest) {
-        Some(earlier) => ticks.means(earlier, until),
-        None => &[],
-    };
-    if all.len() < 2 * longest as usize || all.len() < 2 {
+    if all.len() < 2 * longest || all.len() < 2 {
         return vec![1.0; lags.len()];
     }
     let mut differences = vec![0.0; all.len() - 1];
@@ -176,8 +194,7 @@ fn changing(ticks: &Ticks, from: u64, until: u64, lags: &[u64]) -> Vec<f32> {
             }
         },
     );
-    let changed = |lag: &u64| {
-        let lag = *lag as usize;
+    let changed = |&lag: &usize| {
         wide(
             #[inline(always)]
             || {

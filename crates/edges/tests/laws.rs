@@ -6,7 +6,7 @@ use edges::{Detector, Direction, Doubt, Polarity, Trace, Train};
 use proptest::prelude::*;
 use support::{clean_digits, fixed, measured};
 use synth::families::{self, Family};
-use synth::{Coupling, Dial, Probe, Recorder, Rendered, Scenario};
+use synth::{Coupling, Dial, Hum, Probe, Recorder, Rendered, Scenario};
 
 /// Instants of every train, in samples.
 fn instants(trace: &Trace) -> Vec<Vec<f64>> {
@@ -402,6 +402,33 @@ fn hum_below_a_tone_hides_no_pulse() {
     assert!(hum.amplitudes[0] > 0.25 && scenario.sounds[0].until_first_break);
     let drawn: Vec<_> = [10, 1, 5, 4].map(|pulses| (pulses, true)).into();
     assert_eq!(counts(&scenario), drawn);
+}
+
+/// Hum of half a step under noise that changes more from tick to tick than it does: whole digits were lost in silence.
+#[test]
+fn hum_below_noise_hides_no_digit() {
+    for seed in 201..207 {
+        let scenario = Scenario {
+            seed,
+            numbers: vec![10, 8, 5],
+            dial: Dial {
+                speed_pps: 9.9,
+                percent_break: 62.5,
+                ..Dial::default()
+            },
+            recorder: Recorder {
+                noise_db: Some(9.0),
+                hum: Some(Hum {
+                    mains_hz: 60.0,
+                    amplitudes: vec![0.5],
+                }),
+                ..Recorder::default()
+            },
+            ..Scenario::default()
+        };
+        let drawn = [10, 8, 5].map(|pulses| (pulses, true));
+        assert_eq!(counts(&scenario), drawn, "{seed}");
+    }
 }
 
 /// Four digits alike, in noise: what proves three of them speaks for the fourth, which was once left out in silence.
