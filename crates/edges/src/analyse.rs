@@ -176,7 +176,8 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
             .collect()
     };
     let seen = read(&found);
-    if found.chain.pulses.len() < READ_AGAIN || seen.iter().all(Seen::is_beyond_doubt) {
+    let promising = |s: &Seen| !s.is_beyond_doubt() && s.least_residual() < PROMISING;
+    if found.chain.pulses.len() < READ_AGAIN || !seen.iter().any(promising) {
         return seen;
     }
     let others = others(&shortlist, &field, &coarse.means, &found);
@@ -189,6 +190,9 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
 /// A window with so many pulses in a chain is read in other ways when the first leaves doubts. One in which all trains
 /// have pulses enough to prove themselves, and no doubts, is taken instead.
 const READ_AGAIN: usize = 2;
+/// But only where something describes its openings or its closings, all but this share of them: sound is described by
+/// nothing, however it is read.
+const PROMISING: f64 = 0.1;
 /// So many other ways, whose merit is at least this share of the first one's.
 const OTHER_WAYS: usize = 4;
 const OTHER_SHARE: f64 = 0.5;
@@ -217,6 +221,15 @@ pub(crate) struct Seen {
 impl Seen {
     fn is_beyond_doubt(&self) -> bool {
         self.train.doubts.is_empty() && !self.sounded
+    }
+
+    /// What the openings usually leave of their size, or the closings, whichever is less.
+    fn least_residual(&self) -> f64 {
+        let usual = |kind: usize| {
+            let own = self.train.edges.iter().skip(kind).step_by(2);
+            linear::median(&own.map(|e| e.residual).collect::<Vec<_>>()).unwrap_or(1.0)
+        };
+        usual(0).min(usual(1))
     }
 }
 
