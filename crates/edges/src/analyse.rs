@@ -181,14 +181,15 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
         return seen;
     }
     let others = others(&shortlist, &field, &coarse.means, &found);
-    let proves_itself = |s: &Seen| s.is_beyond_doubt() && s.train.edges.len() / 2 >= PROVING;
+    let proves_itself =
+        |s: &Seen| s.is_beyond_doubt() && !s.odd.anything && s.train.edges.len() / 2 >= PROVING;
     let clear = |seen: &Vec<Seen>| !seen.is_empty() && seen.iter().all(proves_itself);
     let mut others = others.iter().map(read);
     others.find(clear).unwrap_or(seen)
 }
 
 /// A window with so many pulses in a chain is read in other ways when the first leaves doubts. One in which all trains
-/// have pulses enough to prove themselves, and no doubts, is taken instead.
+/// have pulses enough to prove themselves, no doubts, and nothing beside them that they do not explain, is taken instead.
 const READ_AGAIN: usize = 2;
 /// But only where something describes its openings or its closings, all but this share of them: sound is described by
 /// nothing, however it is read.

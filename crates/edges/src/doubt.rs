@@ -142,25 +142,30 @@ fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
         .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
 }
 
-/// Steps that a train does not explain, large enough to be those of a pulse.
+/// Steps that a train does not explain, large enough to be those of a pulse, and no sound.
 fn unexplained_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a Candidate> {
+    let sounds = sounds_below(evidence);
+    notable_steps(evidence)
+        .filter(|c| {
+            let whole = evidence.is_large(c, WHOLE) || c.t.abs() > CLEAR_T;
+            whole || has_partner(evidence, c)
+        })
+        .filter(move |c| c.t.abs() >= sounds || keeps_time(evidence, c))
+}
+
+/// Steps that a train does not explain, whatever they are.
+fn notable_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a Candidate> {
     let period = evidence.period();
     let first = evidence.pulses.first().map_or(0.0, |p| p.opening.at as f64);
     let last = evidence.pulses.last().map_or(0.0, |p| p.closing.at as f64);
     let around = first - 2.0 * period..last + 2.0 * period;
     let steps = evidence.slow[1] || evidence.usual_residual(1) < STEP_RESIDUAL;
-    let sounds = sounds_below(evidence);
     evidence
         .left_over
         .iter()
         .filter(move |c| around.contains(&(c.at as f64)))
         .filter(move |c| !begins_another(evidence, c) && !belongs(evidence, c, steps))
         .filter(|c| evidence.is_notable(c))
-        .filter(|c| {
-            let whole = evidence.is_large(c, WHOLE) || c.t.abs() > CLEAR_T;
-            whole || has_partner(evidence, c)
-        })
-        .filter(move |c| c.t.abs() >= sounds || keeps_time(evidence, c))
 }
 
 /// Student's t below which a step is so much poorer a likeness of one than the train's own are that it is some sound;
@@ -223,6 +228,8 @@ pub(crate) struct Odd {
     pub(crate) beside: [f64; 2],
     /// Some lie beside none.
     pub(crate) elsewhere: bool,
+    /// There is one somewhere, be it only a sound.
+    pub(crate) anything: bool,
 }
 
 /// See `Odd`.
@@ -247,6 +254,7 @@ pub(crate) fn odd(evidence: &Evidence<'_>) -> Odd {
     Odd {
         beside: [share(0), share(1)],
         elsewhere,
+        anything: notable_steps(evidence).next().is_some(),
     }
 }
 

@@ -6,7 +6,7 @@ use edges::{Detector, Direction, Doubt, Polarity, Trace, Train};
 use proptest::prelude::*;
 use support::{clean_digits, fixed, measured};
 use synth::families::{self, Family};
-use synth::{Coupling, Dial, Hum, Probe, Recorder, Rendered, Scenario};
+use synth::{Coupling, Dial, Encoding, Hum, Probe, Recorder, Rendered, Scenario, SplitBreak};
 
 /// Instants of every train, in samples.
 fn instants(trace: &Trace) -> Vec<Vec<f64>> {
@@ -465,6 +465,45 @@ fn swings_are_not_taken_for_pulses() {
         let drawn: Vec<_> = drawn.into_iter().map(|pulses| (pulses, true)).collect();
         assert_eq!(counts(&families::draw(loops, index)), drawn, "{index}");
     }
+}
+
+/// Upside down, a digit with a split break has a pulse less and no uneven one; but the first and the last of its steps
+/// are left, and what leaves steps is no better reading.
+#[test]
+fn a_split_break_is_not_read_upside_down() {
+    let scenario = Scenario {
+        seed: 742_839_935_481_866_199,
+        dial: Dial {
+            speed_pps: 9.494_174_996_740_046,
+            percent_break: 61.407_477_502_365_36,
+            slow_down_percent: -0.134_450_501_634_807_94,
+            jitter_percent: 0.140_022_196_598_583_92,
+            split_break: Some(SplitBreak {
+                pulse: 3,
+                closure_s: 0.009_616_645_241_292_944,
+            }),
+            ..Dial::default()
+        },
+        numbers: vec![6, 8],
+        pauses_s: vec![0.713_454_171_033_821_6],
+        probe: Probe {
+            coupling: Coupling::Capacitor {
+                corner_hz: 19.500_464_752_060_505,
+            },
+            inverted: true,
+        },
+        recorder: Recorder {
+            level: 0.496_477_443_397_465_36,
+            noise_db: Some(55.858_233_500_365_28),
+            encoding: Encoding::S24,
+            ..Recorder::default()
+        },
+        lead_in_s: 1.026_543_962_872_340_5,
+        tail_s: 0.856_185_206_305_630_8,
+        ..Scenario::default()
+    };
+    let counts = counts(&scenario);
+    assert!(counts.iter().all(|(_, sure)| !sure), "{counts:?}");
 }
 
 /// The one pulse of a digit was matched upside down, but it looks as those of the other digits do.
