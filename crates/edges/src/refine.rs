@@ -74,7 +74,7 @@ const QUIET_S: [f64; 3] = [0.003, 0.0065, 0.01];
 const QUIET_LENGTH_S: f64 = 0.0025;
 /// What a sharp template may be off for all edges alike: in samples, by the recorder's filter; and in seconds, by
 /// the capacitance of line and leads, some nanofarads behind some hundred ohms, which rounds openings more than
-/// closings and shows in nothing else.
+/// closings; what that leaves in the shape of the steps is hidden by what is not known of the recorder's filter.
 const SHARP_COMMON: f64 = 0.003;
 const SHARP_COMMON_S: f64 = 0.31e-6;
 /// The same for onsets, in samples.

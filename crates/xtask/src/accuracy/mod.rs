@@ -119,6 +119,9 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<ExitCode> {
     }
     let list = page::shortfalls(&found.shortfalls);
     found.tell(&list, true);
+    if options.coverage.is_some() {
+        found.tell(page::COVERAGE_CLOSE, false);
+    }
     if let Some(path) = &options.output {
         std::fs::write(path, &found.page)
             .with_context(|| format!("cannot write {}", path.display()))?;
@@ -182,6 +185,7 @@ impl Found {
     }
 
     fn coverage(&mut self, options: &Options, digits: usize) {
+        self.tell(&page::coverage_introduction(digits), false);
         self.tell(page::COVERAGE_HEAD, true);
         for (name, family) in dialled_families(options) {
             let tally = measured_to(name, family, digits, options);

@@ -216,7 +216,9 @@ fn text(seen: &Seen, memory: &Memory, kept: &Kept, minutes: usize, digits: usize
          Made by `cargo run --release -p xtask -- live --through page --minutes {minutes}`; needs Chromium and its driver. {minutes} \
          minutes of the same dialling as Chromium's microphone (44.1 kHz, played as time passes, without a window), taken by the \
          page, sent to `fingerstop serve`, measured, and drawn. A time of zero is when the last make could have reached the page at \
-         the earliest, by the quickest of all blocks; what a sound card and the browser need before, some 10-30 ms, is not in it.\n\n\
+         the earliest, by the quickest block of the five seconds before; what a sound card and the browser need before that is not in \
+         it: some 10-30 ms, and what the browser has held back of all those blocks. No digit is told before 200 ms after the pause \
+         have come, so where less stands here, it held back the difference at least.\n\n\
          | {} digits shown, {digits} in the report | least | median | largest |\n|---|---|---|---|\n{}{}{}\n\
          Within 300 ms after the pause: {} digits; {}. {}; gaps told: {}. Resident \
          memory of the program: {}. Heap of the page's scripts, without garbage: {}; what grows there is what was found, digit by digit.\n",
