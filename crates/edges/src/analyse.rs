@@ -4,7 +4,7 @@ use crate::bank::{self, Candidate, Energies, Entry, Field, Probe, Probed};
 use crate::chain::{self, Chain, Pulse, Scale};
 use crate::clicks;
 use crate::coarse::Coarse;
-use crate::confirm::PROVING;
+use crate::confirm;
 use crate::doubt::{self, Odd};
 use crate::events::Event;
 use crate::hum::{Grid, HumModel};
@@ -164,8 +164,11 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
         spots: &spots,
         least: 0.0,
     };
-    let shortlist = bank::shortlist(&window.tools.bank, &field, &places);
-    let Some(found) = search(&shortlist, &field, &coarse.means) else {
+    let steps: Vec<Steps> = bank::shortlist(&window.tools.bank, &field, &places)
+        .into_iter()
+        .map(|probed| Steps::of(probed, &field))
+        .collect();
+    let Some((merit, found)) = search(&steps, &coarse) else {
         return Vec::new();
     };
     let read = |found: &Found| -> Vec<Seen> {
@@ -176,14 +179,14 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
             .collect()
     };
     let seen = read(&found);
-    let promising = |s: &Seen| !s.is_beyond_doubt() && s.least_residual() < PROMISING;
+    let described = |s: &Seen| confirm::least_residual(&s.train).is_some_and(|r| r < PROMISING);
+    let promising = |s: &Seen| !s.is_beyond_doubt() && described(s);
     if found.chain.pulses.len() < READ_AGAIN || !seen.iter().any(promising) {
         return seen;
     }
-    let others = others(&shortlist, &field, &coarse.means, &found);
-    let proves_itself =
-        |s: &Seen| s.is_beyond_doubt() && !s.odd.anything && s.train.edges.len() / 2 >= PROVING;
-    let clear = |seen: &Vec<Seen>| !seen.is_empty() && seen.iter().all(proves_itself);
+    let leaves_nothing = |s: &Seen| confirm::proves_itself(s) && !s.odd.anything;
+    let clear = |seen: &Vec<Seen>| !seen.is_empty() && seen.iter().all(leaves_nothing);
+    let others = others(&steps, &coarse, (merit, &found));
     let mut others = others.iter().map(read);
     others.find(clear).unwrap_or(seen)
 }
@@ -194,7 +197,7 @@ const READ_AGAIN: usize = 2;
 /// But only where something describes its openings or its closings, all but this share of them: sound is described by
 /// nothing, however it is read.
 const PROMISING: f64 = 0.1;
-/// So many other ways, whose merit is at least this share of the first one's.
+/// So many other ways, whose merit is at least this share of the best one's.
 const OTHER_WAYS: usize = 4;
 const OTHER_SHARE: f64 = 0.5;
 
@@ -220,17 +223,8 @@ pub(crate) struct Seen {
 }
 
 impl Seen {
-    fn is_beyond_doubt(&self) -> bool {
+    pub(crate) fn is_beyond_doubt(&self) -> bool {
         self.train.doubts.is_empty() && !self.sounded
-    }
-
-    /// What the openings usually leave of their size, or the closings, whichever is less.
-    fn least_residual(&self) -> f64 {
-        let usual = |kind: usize| {
-            let own = self.train.edges.iter().skip(kind).step_by(2);
-            linear::median(&own.map(|e| e.residual).collect::<Vec<_>>()).unwrap_or(1.0)
-        };
-        usual(0).min(usual(1))
     }
 }
 
@@ -254,80 +248,69 @@ fn plain(pulses: &[Pulse], entry: &Entry) -> bool {
             .all(|p| p.opening.share > PLAIN_SHARE && p.closing.share > CLEAR_SHARE)
 }
 
-/// The best chain of the entries that are most like what is there.
-fn search(shortlist: &[&Probed], field: &Field<'_>, means: &[f64]) -> Option<Found> {
+/// The best chain of the entries that are most like what is there, with its merit.
+fn search(steps: &[Steps<'_>], coarse: &Coarse) -> Option<(f64, Found)> {
     let mut best: Option<(f64, Found)> = None;
-    for probed in shortlist {
-        let found = Steps::of(probed, field).chain(probed, field, means, &chain::EITHER);
-        let Some((merit, found)) = found else {
-            continue;
-        };
-        if best.as_ref().is_none_or(|(most, _)| merit > *most) {
-            best = Some((merit, found));
+    for found in steps.iter().filter_map(|s| s.chain(coarse, &chain::EITHER)) {
+        if best.as_ref().is_none_or(|(most, _)| found.0 > *most) {
+            best = Some(found);
         }
     }
-    best.map(|(_, found)| found)
+    best
 }
 
-/// Other ways to read a window than the one found, the best first: by each entry, and in each polarity.
-fn others(shortlist: &[&Probed], field: &Field<'_>, means: &[f64], found: &Found) -> Vec<Found> {
-    let mut others: Vec<(f64, Found)> = Vec::new();
-    for probed in shortlist {
-        let steps = Steps::of(probed, field);
-        let ways = chain::EITHER.iter();
-        others.extend(
-            ways.filter_map(|sign| steps.chain(probed, field, means, std::slice::from_ref(sign))),
-        );
-    }
-    others.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let least = OTHER_SHARE * others.first().map_or(0.0, |(merit, _)| *merit);
+/// Other ways to read a window than the best one, the best of them first: by each entry, and in each polarity.
+fn others(steps: &[Steps<'_>], coarse: &Coarse, (most, best): (f64, &Found)) -> Vec<Found> {
+    let ways = |steps: &'_ Steps<'_>| chain::EITHER.map(|sign| steps.chain(coarse, &[sign]));
     let is_other = |chain: &Chain| {
-        let same = chain.pulses.len() == found.chain.pulses.len() && chain.sign == found.chain.sign;
-        !same
+        chain.pulses.len() != best.chain.pulses.len() || chain.sign != best.chain.sign
     };
-    others
-        .into_iter()
-        .filter(|(merit, other)| *merit >= least && is_other(&other.chain))
-        .map(|(_, other)| other)
-        .take(OTHER_WAYS)
-        .collect()
+    let mut others: Vec<(f64, Found)> = steps
+        .iter()
+        .flat_map(ways)
+        .flatten()
+        .filter(|(merit, other)| *merit >= OTHER_SHARE * most && is_other(&other.chain))
+        .collect();
+    others.sort_by(|a, b| b.0.total_cmp(&a.0));
+    others.truncate(OTHER_WAYS);
+    others.into_iter().map(|(_, other)| other).collect()
 }
 
 /// Steps that an entry of the bank finds; also in a wider window, in which the same step may stand a second time.
-struct Steps {
+struct Steps<'a> {
+    entry: &'a Entry,
     places: Vec<Candidate>,
     candidates: Vec<Candidate>,
 }
 
-impl Steps {
-    fn of(probed: &Probed, field: &Field<'_>) -> Self {
+impl<'a> Steps<'a> {
+    fn of(probed: &'a Probed, field: &Field<'_>) -> Self {
         let candidates = bank::candidates(&probed.entry, field, LEAST_T);
         let mut places = candidates.clone();
         if let Some(wide) = &probed.wide {
             places.extend(bank::candidates(wide, field, LEAST_T));
             places.sort_by_key(|c| c.at);
         }
-        Steps { places, candidates }
+        Steps {
+            entry: &probed.entry,
+            places,
+            candidates,
+        }
     }
 
     /// The best chain of these steps in which openings have one of the signs, if it is credible; and its merit.
-    fn chain(
-        &self,
-        probed: &Probed,
-        field: &Field<'_>,
-        means: &[f64],
-        signs: &[f64],
-    ) -> Option<(f64, Found)> {
-        let entry = &probed.entry;
+    fn chain(&self, coarse: &Coarse, signs: &[f64]) -> Option<(f64, Found)> {
         let scale = Scale {
-            rate_hz: field.rate_hz,
-            length: field.trace.len(),
-            lobe_s: entry.half_s(field.rate_hz),
+            rate_hz: coarse.rate_hz,
+            length: coarse.means.len(),
+            lobe_s: self.entry.half_s(coarse.rate_hz),
         };
         let chain = chain::best(&self.places, &self.candidates, &scale, signs)?;
-        let entry = entry.clone();
-        let merit = chain.score + evidence(&chain);
-        credible(&chain.pulses, &entry, means).then_some((merit, Found { chain, entry }))
+        if !credible(&chain.pulses, self.entry, &coarse.means) {
+            return None;
+        }
+        let entry = self.entry.clone();
+        Some((chain.score + evidence(&chain), Found { chain, entry }))
     }
 }
 

@@ -9,7 +9,7 @@ use crate::refine::{ROUGH_KIND, rough_variance_s2};
 use crate::types::{Direction, Doubt, Edge, Polarity, Train};
 
 /// A train with so many even pulses proves itself.
-pub(crate) const PROVING: usize = 3;
+const PROVING: usize = 3;
 /// Breaks of one dial, and its periods, differ by less than this factor's logarithm.
 const ALIKE: f64 = 0.35;
 /// How far one line moves the trace differs by less.
@@ -38,7 +38,7 @@ const FLASH_S: f64 = 0.090;
 pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     let proven: Vec<Kind> = seen
         .iter()
-        .filter(|s| !is_short(s) && s.train.doubts.is_empty() && !s.sounded)
+        .filter(|s| proves_itself(s))
         .filter_map(Kind::of)
         .collect();
     seen.iter_mut().for_each(|s| explain_like(s, &proven));
@@ -79,8 +79,12 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
 
 /// Whether a train will be given, whatever else the recording holds.
 pub(crate) fn is_certain(seen: &Seen) -> bool {
-    let proven = !is_short(seen) && seen.train.doubts.is_empty() && !seen.sounded;
-    proven && Kind::of(seen).is_some() && drowned(seen).is_none()
+    proves_itself(seen) && Kind::of(seen).is_some() && drowned(seen).is_none()
+}
+
+/// Whether a train needs no other to be believed.
+pub(crate) fn proves_itself(seen: &Seen) -> bool {
+    !is_short(seen) && seen.is_beyond_doubt()
 }
 
 /// Whether a train has too few pulses to prove itself. One more is wanted where their mean is all that describes them.
@@ -175,8 +179,7 @@ fn drowned(
         ..
     }: &Seen,
 ) -> Option<Doubt> {
-    let openings = usual_residual(train, Direction::Opening)?;
-    let least = openings.min(usual_residual(train, Direction::Closing)?);
+    let least = least_residual(train)?;
     let first = train.edges.first()?.instant_s;
     let hum = train.hum.map_or(0.0, |h| h.relative_amplitude * train.step);
     ((!white && least > DROWNED_RESIDUAL) || hum > DROWNED_HUM * reach)
@@ -268,6 +271,12 @@ fn of_kind(train: &Train, kind: Direction, measure: fn(&Edge) -> f64) -> Vec<f64
 /// Median residual of the edges of one kind.
 fn usual_residual(train: &Train, kind: Direction) -> Option<f64> {
     linear::median(&of_kind(train, kind, |e| e.residual))
+}
+
+/// What the openings usually leave of their size, or the closings, whichever is less.
+pub(crate) fn least_residual(train: &Train) -> Option<f64> {
+    let openings = usual_residual(train, Direction::Opening)?;
+    Some(openings.min(usual_residual(train, Direction::Closing)?))
 }
 
 /// Median break of a train, in seconds.

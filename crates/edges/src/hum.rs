@@ -63,7 +63,7 @@ impl HumModel {
     }
 
     /// Takes the hum out of a trace.
-    pub(crate) fn subtract<T: Sample>(&self, trace: &mut [T], grid: Grid) {
+    pub(crate) fn subtract<T: Value>(&self, trace: &mut [T], grid: Grid) {
         for &(k, amplitude) in &self.harmonics {
             let frequency_hz = self.frequency_hz * k as f64;
             let left = amplitude * left_of_mean(frequency_hz, grid.mean_s);
@@ -75,7 +75,7 @@ impl HumModel {
 
 /// Takes out the real part of a phasor that begins with `start` and turns by `angle` from value to value. Some run side
 /// by side: one by one, each would wait for the one before.
-fn take_turning<T: Sample>(trace: &mut [T], start: Complex64, angle: f64) {
+fn take_turning<T: Value>(trace: &mut [T], start: Complex64, angle: f64) {
     const SIDE: usize = 8;
     let phasors: [Complex64; SIDE] =
         std::array::from_fn(|k| start * Complex64::cis(angle * k as f64));
@@ -99,18 +99,18 @@ fn take_turning<T: Sample>(trace: &mut [T], start: Complex64, angle: f64) {
 }
 
 /// A value that hum is taken from.
-pub(crate) trait Sample {
+pub(crate) trait Value {
     fn less(&mut self, hum: f64);
 }
 
-impl Sample for f64 {
+impl Value for f64 {
     #[inline(always)]
     fn less(&mut self, hum: f64) {
         *self -= hum;
     }
 }
 
-impl Sample for f32 {
+impl Value for f32 {
     #[inline(always)]
     fn less(&mut self, hum: f64) {
         *self -= hum as f32;
