@@ -25,7 +25,17 @@ const CHUNK: usize = 16_384;
 /// No event for so long, and a digit may be over.
 const REST_S: f64 = 0.200;
 /// A digit is measured from samples up to so long after its last event.
-const AFTER_S: f64 = 0.380;
+const AFTER_S: f64 = 0.280;
+/// The same where a pulse that is missing may look like that rest, so that the one after it is seen.
+const AFTER_SLOW_S: f64 = 0.380;
+/// A missing pulse leaves a make and a period: where they are shorter than this, no rest.
+const NO_REST_S: f64 = 0.190;
+/// Events no farther apart are one edge: no break and no make is shorter.
+const ONE_EDGE_S: f64 = 0.005;
+/// A single pulse has no period; what is usual, in breaks.
+const USUAL_PERIOD: f64 = 1.6;
+/// The period of a digit is looked for in so much of its end.
+const END_OF_DIGIT_S: f64 = 0.5;
 /// A train that ends so soon after the last event before the rest is the one that ended there.
 const SLACK_S: f64 = 0.060;
 /// Longest stretch analysed at once, when no rest comes.
@@ -206,7 +216,7 @@ impl Detector {
     }
 
     /// Trains found up to now, each from the moment on that its pause has lasted a little: at 10 pps less than
-    /// half a second after its last make. Their instants are final; of a short train the end of the recording
+    /// 0.4 s after its last make. Their instants are final; of a short train the end of the recording
     /// may yet lift a doubt, and then widen its uncertainty, or show that it was no dialling.
     pub fn trains(&self) -> impl Iterator<Item = &Train> {
         let wired = self.seen.iter().filter(|s| !s.sounded);
@@ -329,7 +339,7 @@ impl Detector {
             let ended = loud.windows(2).find(|w| w[1] >= w[0] + rest).map(|w| w[0]);
             let now = self.finder.wants() - (self.finder.length() as u64);
             if let Some(at) = ended {
-                let due = at + self.ticks.of(AFTER_S);
+                let due = at + self.ticks.of(self.after_s(at));
                 if due > now {
                     return;
                 }
@@ -345,6 +355,30 @@ impl Detector {
                 }
                 _ => return,
             }
+        }
+    }
+
+    /// How long to wait after a digit whose last loud event is at tick `at`.
+    fn after_s(&self, at: u64) -> f64 {
+        let from = at.saturating_sub(self.ticks.of(END_OF_DIGIT_S));
+        let loud = self.events.iter().filter(|e| e.loud);
+        let mut ticks: Vec<u64> = loud
+            .map(|e| e.at)
+            .filter(|t| (from..=at).contains(t))
+            .collect();
+        ticks.dedup_by(|later, earlier| *later <= *earlier + self.ticks.of(ONE_EDGE_S));
+        let longest_s = |steps: usize| {
+            let spans = ticks.windows(steps + 1).map(|w| w[steps] - w[0]);
+            spans.max().map(|ticks| ticks as f64 / self.ticks.rate_hz)
+        };
+        let Some(make_s) = longest_s(1) else {
+            return AFTER_SLOW_S;
+        };
+        let period_s = longest_s(2).unwrap_or(USUAL_PERIOD * make_s);
+        if period_s + make_s < NO_REST_S {
+            AFTER_S
+        } else {
+            AFTER_SLOW_S
         }
     }
 
