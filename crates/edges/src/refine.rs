@@ -85,8 +85,8 @@ const SHARP_OWN: f64 = 0.074;
 /// That energy beside the step's size, as far as it can be told from noise.
 const UNEXPLAINED: std::ops::Range<f64> = 0.003..0.02;
 /// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
-const CLIPPED_OWN: f64 = 0.2;
-const CLIPPED_COMMON: f64 = 0.15;
+const CLIPPED_OWN: f64 = 0.135;
+const CLIPPED_COMMON: f64 = 0.16;
 /// A spike that is cut off has so many samples of one value, the first of them so close to the transition, and falls
 /// back to this share of its height within the time looked at for flat tops.
 const CUT_LEAST: usize = 3;
