@@ -352,3 +352,109 @@ fn said(error: ProtocolError) -> InputError {
         other => other.to_string(),
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::input::Input;
+
+    const CHANNEL: u32 = 7;
+
+    /// A reader whose server says nothing but what a test says.
+    fn reader() -> (UnixStream, Input, Reader) {
+        let (server, client) = UnixStream::pair().unwrap();
+        let device = Device {
+            id: "probe".to_owned(),
+            name: "A probe".to_owned(),
+            way: "pulse",
+            format: None,
+            is_default: true,
+            is_monitor: false,
+        };
+        let format = Format {
+            sample_rate_hz: 48_000,
+            channels: 1,
+            encoding: Encoding::I16,
+        };
+        let (input, line) = Input::new(device, format);
+        let reader = Reader {
+            server: Server {
+                socket: BufReader::new(client),
+                version: protocol::MAX_VERSION,
+                sequence: 0,
+            },
+            line,
+            channel: CHANNEL,
+            stream: 3,
+            frame_bytes: 2,
+            rest: Vec::new(),
+        };
+        (server, input, reader)
+    }
+
+    fn say(server: &mut UnixStream, command: &Command) {
+        protocol::write_command_message(server, u32::MAX, command, protocol::MAX_VERSION).unwrap();
+    }
+
+    /// A block of the stream: length, channel, offset and flags before it.
+    fn send(server: &mut UnixStream, channel: u32, bytes: &[u8]) {
+        let head = [bytes.len() as u32, channel, 0, 0, 0];
+        head.iter()
+            .for_each(|word| server.write_all(&word.to_be_bytes()).unwrap());
+        server.write_all(bytes).unwrap();
+    }
+
+    fn texts(mut input: Input) -> Vec<String> {
+        let mut texts = Vec::new();
+        loop {
+            texts.push(match input.next(PATIENCE) {
+                Next::Block { bytes, .. } => format!("{bytes:?}"),
+                Next::Lost(frames) => format!("lost {frames:?}"),
+                Next::Note(note) => note,
+                Next::Gone(why) => {
+                    texts.push(why);
+                    return texts;
+                }
+                Next::Nothing => panic!("{texts:?}"),
+            });
+        }
+    }
+
+    #[test]
+    fn an_overflow_is_a_loss_where_it_came_and_other_streams_do_not_count() {
+        let (mut server, input, reader) = reader();
+        // Half a frame waits for its other half.
+        send(&mut server, CHANNEL, &[1, 2, 3]);
+        send(&mut server, CHANNEL + 1, &[9, 9]);
+        say(&mut server, &Command::Overflow(CHANNEL + 1));
+        say(&mut server, &Command::Overflow(CHANNEL));
+        send(&mut server, CHANNEL, &[4]);
+        say(&mut server, &Command::RecordStreamKilled(CHANNEL));
+        reader.run();
+        let told = texts(input);
+        assert_eq!(
+            told,
+            ["[1, 2]", "lost None", "[3, 4]", "the device was taken away"]
+        );
+    }
+
+    #[test]
+    fn a_suspended_stream_is_told_and_leaves_a_loss_when_it_goes_on() {
+        let (mut server, input, reader) = reader();
+        for suspended in [true, false] {
+            say(
+                &mut server,
+                &Command::RecordStreamSuspended(protocol::StreamSuspendedParams {
+                    stream_index: CHANNEL,
+                    suspended,
+                }),
+            );
+        }
+        drop(server);
+        reader.run();
+        let told = texts(input);
+        assert!(told[0].contains("suspended the input"), "{told:?}");
+        assert_eq!(told[1], "lost None");
+        assert!(told[2].contains("the sound server is gone"), "{told:?}");
+    }
+}
