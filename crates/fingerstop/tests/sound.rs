@@ -6,6 +6,9 @@
 #![cfg(target_os = "linux")]
 #![allow(clippy::unwrap_used, reason = "a test may panic")]
 
+#[allow(dead_code, reason = "one test needs a part of it")]
+#[path = "../../live/tests/support/browser.rs"]
+mod browser;
 #[path = "support/sound_server.rs"]
 mod sound_server;
 
@@ -21,6 +24,8 @@ use sound_server::{RATE, SoundServer};
 use tempfile::TempDir;
 
 const LIMITS: &str = "us-1956-later";
+/// What is played.
+const PLAYED: &str = "play.raw";
 
 /// A folder of its own, with what is played in it. What comes first is dropped first.
 struct Bench {
@@ -63,13 +68,16 @@ impl Bench {
 
     /// Plays the source into the null sink, until it has been played.
     fn play(&self) {
-        let raw = self.path("play.raw");
+        self.write_raw();
+        run(self.server.player(PLAYED));
+    }
+
+    fn write_raw(&self) {
         let bytes: Vec<u8> = samples(&self.path("source.wav"))
             .iter()
             .flat_map(|x| x.to_le_bytes())
             .collect();
-        fs::write(&raw, bytes).unwrap();
-        run(self.server.player("play.raw"));
+        fs::write(self.path(PLAYED), bytes).unwrap();
     }
 
     /// Plays with room before and after: a client can lose the start.
@@ -177,6 +185,25 @@ fn samples(path: &Path) -> Vec<i16> {
     reader.samples::<i16>().map(Result::unwrap).collect()
 }
 
+/// Samples of a mono WAV file of floats that were 16 bits before.
+fn floats(path: &Path) -> Vec<i16> {
+    let reader = hound::WavReader::open(path).unwrap();
+    assert_eq!(reader.spec().channels, 1, "a mono input comes out twice");
+    let of = |x: f32| {
+        // In Chromium full scale is 32767 upwards.
+        let code = x * if x > 0.0 { 32_767.0 } else { 32_768.0 };
+        assert!(
+            (code - code.round()).abs() < 0.01,
+            "{x} was resampled or scaled"
+        );
+        code.round() as i16
+    };
+    reader
+        .into_samples::<f32>()
+        .map(|x| of(x.unwrap()))
+        .collect()
+}
+
 /// The digits as told, revised ones in their last state, without what only the lines have.
 fn told(lines: &[Value]) -> Vec<Value> {
     let mut digits: Vec<Value> = Vec::new();
@@ -277,6 +304,95 @@ fn a_sound_server_gives_the_samples_that_were_played() {
     );
 }
 
+/// The bench page, as the command serves it; it ends with this.
+struct Serving {
+    child: Child,
+    url: String,
+}
+
+impl Serving {
+    fn start(bench: &Bench) -> Serving {
+        let mut child = bench
+            .command(&["serve", "--limits", LIMITS, "-q"])
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut url = String::new();
+        let mut output = BufReader::new(child.stdout.take().unwrap());
+        output.read_line(&mut url).unwrap();
+        let url = url.trim_end().to_owned();
+        Serving { child, url }
+    }
+}
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+#[test]
+fn the_bench_page_has_every_sample_of_a_sound_server() {
+    browser::patiently(|| {
+        let mut bench = Bench::new();
+        let mut scenario = synth::Scenario {
+            numbers: vec![2, 5, 10, 7],
+            // A browser takes its time.
+            lead_in_s: 6.0,
+            ..synth::Scenario::default()
+        };
+        scenario.recorder.noise_db = Some(45.0);
+        let source = synth::render(&scenario);
+        synth::write_wav(&source, synth::Encoding::S16, &bench.path("source.wav")).unwrap();
+        bench.server.start();
+        bench.server.add_microphone();
+        let serving = Serving::start(&bench);
+        let driver = bench.server.program(browser::DRIVER, &[]);
+        let mut shown = Vec::new();
+        browser::with_system(driver, &[], async |browser| {
+            browser.open(&serving.url).await;
+            browser.wait_for("#state", "Ready").await;
+            bench.write_raw();
+            // It plays first: two channels of zeros do not tell that they are one.
+            let mut player = bench.server.player(PLAYED).spawn().unwrap();
+            browser.press(" ").await;
+            browser.wait_for("#state", "Capturing").await;
+            for digit in ["2", "5", "0", "7"] {
+                browser.wait_for("#digit", digit).await;
+                shown.push(browser.text("#speed-u95").await);
+            }
+            browser.press(" ").await;
+            browser.wait_for("#kept", "Captured 2 5 0 7").await;
+            player.wait().unwrap();
+        });
+        let (played, captured) = (
+            samples(&bench.path("source.wav")),
+            floats(&bench.path("bench-001.wav")),
+        );
+        // A place in noise before the first digit, and from there on all of it, up to where the capture ended.
+        let (needle, place) = (&captured[..64], "the capture is no part of what was played");
+        let from = played.windows(64).position(|w| w == needle).expect(place);
+        let both = captured.len().min(played.len() - from);
+        assert!(
+            captured[..both] == played[from..from + both],
+            "samples were lost or changed"
+        );
+        assert!(both > 5 * RATE, "only {both} samples");
+        let report = bench.check("bench-001.wav");
+        let digits = report["digits"].as_array().unwrap();
+        assert_eq!(texts(&report["digits"], "digit"), ["2", "5", "0", "7"]);
+        for (digit, shown) in digits.iter().zip(&shown) {
+            assert_eq!(digit["sure"], true, "{digit}");
+            let value = digit["speed_pps"]["value"].as_f64().unwrap();
+            assert!(
+                shown.starts_with(&format!("{value:.3}")[..5]),
+                "{shown} is not {value}"
+            );
+        }
+    });
+}
+
 #[test]
 fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     let mut bench = Bench::new();
@@ -300,6 +416,22 @@ fn a_server_that_goes_away_is_told_and_capturing_goes_on_when_it_is_back() {
     assert_eq!(sent, ["2", "5", "0", "7", "2", "5", "0", "7"], "{errors}");
     let codes = texts(&report["trace"]["warnings"], "code");
     assert!(codes.contains(&"marked-gap"), "{codes:?}");
+}
+
+#[test]
+fn a_device_that_comes_back_with_another_rate_ends_the_capture_with_its_report() {
+    let mut bench = Bench::new();
+    bench.server.start();
+    let mut listening = bench.listen(&["--device", "bench.monitor", "-o", "cap.wav"]);
+    bench.play_whole();
+    bench.server.stop();
+    listening.until("note");
+    bench.server.start_at(44_100);
+    // It ends by itself.
+    let (lines, errors, _) = listening.end();
+    assert!(errors.contains("44100 Hz"), "{errors}");
+    let report = assert_agrees(&bench, &lines, "cap.wav");
+    assert_eq!(texts(&report["digits"], "digit"), ["2", "5", "0", "7"]);
 }
 
 #[test]

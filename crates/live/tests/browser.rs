@@ -85,13 +85,26 @@ const HOOKS: &str = "
     const Plain = window.WebSocket;
     window.WebSocket = class extends Plain { constructor(...all) { super(...all); window.sockets.push(this); } };";
 
+/// A browser that hands out no tracks, as most do not: the page takes the audio graph.
+const NO_TRACKS: &str = "delete window.MediaStreamTrackProcessor;";
+
 #[test]
 fn digit_figures_and_verdict_are_those_of_check() {
+    figures_and_verdict_are_those_of_check("");
+}
+
+#[test]
+fn the_audio_graph_gives_the_same_where_no_track_is_handed_out() {
+    figures_and_verdict_are_those_of_check(NO_TRACKS);
+}
+
+fn figures_and_verdict_are_those_of_check(browser_is: &str) {
     browser::patiently(|| {
         let (_sounds, sound) = sound(&[10, 3], 5.0);
         let mut served = Served::judging(LIMITS);
         browser::with(&sound, async |browser| {
             browser.before_pages(HOOKS).await;
+            browser.before_pages(browser_is).await;
             browser.open(&served.url).await;
             browser.wait_for("#state", "Ready").await;
             browser.press(" ").await;
@@ -376,6 +389,7 @@ fn a_page_that_was_put_to_sleep_says_what_is_missing() {
     let (_sounds, sound) = sound(&[3], 3.0);
     let mut served = Served::judging(LIMITS);
     browser::with(&sound, async |browser| {
+        browser.before_pages(NO_TRACKS).await;
         browser
             .before_pages(
                 "window.contexts = [];
@@ -422,22 +436,67 @@ fn a_page_that_was_put_to_sleep_says_what_is_missing() {
 }
 
 #[test]
+fn blocks_that_the_browser_dropped_are_a_marked_gap() {
+    browser::patiently(|| {
+        let (_sounds, sound) = sound(&[5, 10], 4.0);
+        let mut served = Served::judging(LIMITS);
+        browser::with(&sound, async |browser| {
+            browser.open(&served.url).await;
+            browser.wait_for("#state", "Ready").await;
+            browser.press(" ").await;
+            browser.wait_for("#digit", "5").await;
+            // In the middle of the second digit, the stamps of the blocks leap by half a second.
+            browser
+                .value(
+                    "const stamp = Object.getOwnPropertyDescriptor(AudioData.prototype, 'timestamp').get;
+                     const watching = setInterval(() => {
+                         const level = document.querySelector('#level-word').textContent.match(/-(\\d+) dB/);
+                         if (!level || Number(level[1]) <= 25) return;
+                         clearInterval(watching);
+                         Object.defineProperty(AudioData.prototype, 'timestamp', { get() { return stamp.call(this) + 500000; } });
+                     }, 5);",
+                )
+                .await;
+            browser.wait_for("#word", "NOT SURE").await;
+            browser.press(" ").await;
+            browser.wait_for("#kept", "Captured").await;
+        });
+        let kept = checked(&served.kept("wav")[0]);
+        let sure: Vec<bool> = kept.scored.digits.iter().map(|digit| digit.sure).collect();
+        assert_eq!(sure, [true, false], "a digit across a gap is never sure");
+        let mut warnings = kept.warnings.iter();
+        let marked = warnings.any(|warning| warning.code == "marked-gap");
+        assert!(marked, "{:?}", kept.warnings);
+        served.stop();
+    });
+}
+
+#[test]
 fn another_sample_rate_begins_another_file() {
+    // What the browser says of the input, and what the blocks say themselves.
+    another_rate(
+        NO_TRACKS,
+        "const plain = MediaStreamTrack.prototype.getSettings;
+         MediaStreamTrack.prototype.getSettings = function() { return { ...plain.call(this), sampleRate: 48000 }; };",
+    );
+    another_rate(
+        "",
+        "Object.defineProperty(AudioData.prototype, 'sampleRate', { get() { return 48000; } });",
+    );
+}
+
+fn another_rate(browser_is: &str, now: &str) {
     let (_sounds, sound) = sound(&[2], 4.0);
     let mut served = Served::new();
     browser::with(&sound, async |browser| {
         browser.before_pages(HOOKS).await;
+        browser.before_pages(browser_is).await;
         browser.open(&served.url).await;
         browser.wait_for("#state", "Ready").await;
         browser.press(" ").await;
         browser.wait_for("#state", "Capturing").await;
         browser.wait_for("#level-word", "dB").await;
-        browser
-            .value(
-                "const plain = MediaStreamTrack.prototype.getSettings;
-                 MediaStreamTrack.prototype.getSettings = function() { return { ...plain.call(this), sampleRate: 48000 }; };",
-            )
-            .await;
+        browser.value(now).await;
         browser.wait_for("#alerts", "from 44100 to 48000 Hz").await;
         browser.wait_for("#state", "Capturing").await;
         browser.press(" ").await;

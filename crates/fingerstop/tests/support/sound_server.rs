@@ -50,11 +50,20 @@ impl SoundServer {
 
     /// Starts it, and waits until its input is there.
     pub(crate) fn start(&mut self) {
+        self.start_at(RATE);
+    }
+
+    /// The same with another rate, in samples a second.
+    pub(crate) fn start_at(&mut self, rate: usize) {
         let script = format!(
             "load-module module-native-protocol-unix\n\
-             load-module module-null-sink sink_name=bench rate={RATE} channels=1 format=s16le\n"
+             load-module module-null-sink sink_name=bench rate={rate} channels=1 format=s16le\n"
         );
         fs::write(self.folder.join("server.pa"), script).unwrap();
+        let settings = self.folder.join(".config/pulse");
+        fs::create_dir_all(&settings).unwrap();
+        let setting = format!("default-sample-rate = {rate}\n");
+        fs::write(settings.join("daemon.conf"), setting).unwrap();
         let mut command = self.program(
             "pulseaudio",
             &[
@@ -78,6 +87,22 @@ impl SoundServer {
         while !self.inputs().contains(INPUT) {
             assert!(began.elapsed() < PATIENCE, "no server");
             sleep(Duration::from_millis(100));
+        }
+    }
+
+    /// Makes the monitor a microphone, as which a browser takes no monitor, and gives what plays beside it an output of its own.
+    #[allow(dead_code, reason = "not every program asks a browser")]
+    pub(crate) fn add_microphone(&self) {
+        let other = format!("sink_name=other rate={RATE} channels=2 format=s16le");
+        for command in [
+            format!("load-module module-null-sink {other}"),
+            format!("load-module module-remap-source master={INPUT} source_name=probe"),
+            "set-default-sink other".to_owned(),
+            "set-default-source probe".to_owned(),
+        ] {
+            let words: Vec<&str> = command.split(' ').collect();
+            let done = self.program("pactl", &words).output().unwrap();
+            assert!(done.status.success(), "{command}: {done:?}");
         }
     }
 

@@ -21,7 +21,7 @@ const fn asset(target: &'static str, content_type: &'static str, body: &'static 
     }
 }
 
-const ALL: [Asset; 10] = [
+const ALL: [Asset; 11] = [
     asset("/", HTML, include_bytes!("web/bench.html")),
     asset("/bench.css", CSS, include_bytes!("web/bench.css")),
     asset("/bench.js", SCRIPT, include_bytes!("web/bench.js")),
@@ -30,6 +30,7 @@ const ALL: [Asset; 10] = [
     asset("/figures.js", SCRIPT, include_bytes!("web/figures.js")),
     asset("/reports.js", SCRIPT, include_bytes!("web/reports.js")),
     asset("/drawing.js", SCRIPT, include_bytes!("web/drawing.js")),
+    asset("/source.js", SCRIPT, include_bytes!("web/source.js")),
     asset("/capture.js", SCRIPT, include_bytes!("web/capture.js")),
     asset("/icon.svg", SVG, include_bytes!("web/icon.svg")),
 ];

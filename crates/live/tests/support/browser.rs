@@ -1,4 +1,4 @@
-//! A real Chromium, without a window, whose microphone is a WAV file.
+//! A real Chromium, without a window, whose microphone is a WAV file or what the system has.
 
 use std::cell::Cell;
 use std::io::{BufRead, BufReader};
@@ -98,7 +98,27 @@ pub(crate) fn patiently(test: impl Fn()) {
 }
 
 /// Runs a test with a browser whose microphone is `sound`.
+#[allow(dead_code, reason = "not every program has a file for it")]
 pub(crate) fn with<F>(sound: &Path, test: F)
+where
+    F: AsyncFnOnce(&Browser),
+{
+    let arguments = [
+        "--use-fake-device-for-media-stream".to_owned(),
+        // Once, not in a loop: what comes then is known.
+        format!(
+            "--use-file-for-fake-audio-capture={}%noloop",
+            sound.display()
+        ),
+    ];
+    with_system(Command::new(DRIVER), &arguments, test);
+}
+
+/// Starts a browser when it is told to.
+pub(crate) const DRIVER: &str = "chromedriver";
+
+/// Runs a test with a browser that has the microphone of the system, as its `driver` finds it, and further arguments.
+pub(crate) fn with_system<F>(driver: Command, arguments: &[String], test: F)
 where
     F: AsyncFnOnce(&Browser),
 {
@@ -107,7 +127,7 @@ where
         .enable_all()
         .build()
         .unwrap();
-    let browser = runtime.block_on(Browser::start(sound));
+    let browser = runtime.block_on(Browser::start(driver, arguments));
     let tested = catch_unwind(AssertUnwindSafe(|| {
         runtime.block_on(async {
             browser.before_pages(KEEPS_ERRORS).await;
@@ -128,9 +148,9 @@ where
 }
 
 impl Browser {
-    async fn start(sound: &Path) -> Browser {
+    async fn start(mut driver: Command, more: &[String]) -> Browser {
         let profile = tempfile::tempdir().unwrap();
-        let mut driver = Command::new("chromedriver")
+        let mut driver = driver
             .arg("--port=0")
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
@@ -140,7 +160,7 @@ impl Browser {
         let port = port(&mut output);
         // The driver goes on talking; nobody must block it.
         std::thread::spawn(move || std::io::copy(&mut output, &mut std::io::sink()));
-        let arguments = [
+        let mut arguments = vec![
             "--headless=new".to_owned(),
             "--no-sandbox".to_owned(),
             "--disable-gpu".to_owned(),
@@ -150,15 +170,10 @@ impl Browser {
             "--disable-component-update".to_owned(),
             "--disable-sync".to_owned(),
             format!("--user-data-dir={}", profile.path().display()),
-            "--use-fake-device-for-media-stream".to_owned(),
             "--use-fake-ui-for-media-stream".to_owned(),
-            // Once, not in a loop: what comes then is known.
-            format!(
-                "--use-file-for-fake-audio-capture={}%noloop",
-                sound.display()
-            ),
             "--window-size=1400,1000".to_owned(),
         ];
+        arguments.extend_from_slice(more);
         let mut capabilities = Capabilities::new();
         capabilities.insert(
             "goog:chromeOptions".to_owned(),

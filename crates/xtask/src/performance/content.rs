@@ -61,22 +61,17 @@ impl Content {
 
     /// Writes so many minutes as 16-bit WAV.
     pub(crate) fn write(self, minutes: usize, path: &Path) -> anyhow::Result<()> {
-        self.write_at(RATE_HZ, minutes, path)
-    }
-
-    /// The same at another sample rate.
-    pub(crate) fn write_at(self, rate_hz: u32, minutes: usize, path: &Path) -> anyhow::Result<()> {
         let cannot = || format!("cannot write {}", path.display());
         let spec = hound::WavSpec {
             channels: 1,
-            sample_rate: rate_hz,
+            sample_rate: RATE_HZ,
             bits_per_sample: 16,
             sample_format: hound::SampleFormat::Int,
         };
         let different: Vec<Vec<i16>> = self
             .scenarios()
             .into_iter()
-            .map(|scenario| minute(scenario, rate_hz))
+            .map(|scenario| minute(scenario, RATE_HZ))
             .collect();
         let mut writer = hound::WavWriter::create(path, spec).with_context(cannot)?;
         for minute in different.iter().cycle().take(minutes) {

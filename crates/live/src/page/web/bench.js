@@ -167,7 +167,7 @@ const KEYS = { ' ': () => press('start'), g: () => press('guide'), p: () => pres
 
 document.addEventListener('keydown', (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey) return;
-  page.capture?.context.resume();
+  page.capture?.from.wake();
   if (event.key === 'Escape') {
     if (document.activeElement?.matches('input, select')) document.activeElement.blur();
     else if (!byId('shown').hidden) press('close-report');
@@ -183,7 +183,7 @@ document.addEventListener('keydown', (event) => {
   const act = KEYS[event.key.toLowerCase()];
   if (act && !event.repeat) { event.preventDefault(); act(); }
 });
-document.addEventListener('pointerdown', () => page.capture?.context.resume());
+document.addEventListener('pointerdown', () => page.capture?.from.wake());
 // A button that was clicked gives the keys back: the space bar starts and stops, whatever was clicked last.
 document.addEventListener('click', (event) => { if (event.detail > 0) event.target.closest?.('button')?.blur(); });
 

@@ -1,6 +1,7 @@
 // The input: got from the browser with all voice processing off, watched, and handed over block by block.
 import { byId, open, options, page, say, settle, state, tell } from '/page.js';
 import { Line } from '/drawing.js';
+import { openSource } from '/source.js';
 
 const HEADER_BYTES = 24;
 /** Blocks kept for a socket that comes back: half a minute at 48 kHz. */
@@ -18,7 +19,7 @@ function noCapture() {
     return 'The browser gives no input to this page, since the address is not this computer itself. Open the page on the computer that '
       + 'runs fingerstop, under the address it printed. Recordings can be opened here all the same.';
   }
-  if (!window.AudioWorkletNode) return 'This browser is too old to hand over samples unchanged. Use a newer one, or fingerstop listen.';
+  if (!window.AudioWorkletNode && !window.MediaStreamTrackProcessor) return 'This browser is too old to hand over samples unchanged. Use a newer one, or fingerstop listen.';
   return null;
 }
 
@@ -69,7 +70,7 @@ async function beginCapture(asked) {
   const audio = { ...off, channelCount: { ideal: 2 }, ...(chosen ? { deviceId: { exact: chosen } } : {}) };
   const stream = await navigator.mediaDevices.getUserMedia({ audio, video: false });
   const track = stream.getAudioTracks()[0];
-  let context;
+  let from;
   try {
     const settings = track.getSettings();
     const kept = PROCESSING.filter((name) => settings[name] !== undefined && settings[name] !== false);
@@ -77,14 +78,11 @@ async function beginCapture(asked) {
       throw refusal(`The browser keeps ${kept.map((name) => NAMES[name]).join(' and ')} on, and that bends the line's waveform: nothing is measured `
         + 'through it. Choose another input, switch it off in the settings of the system, or use fingerstop listen.');
     }
-    context = await contextFor(settings.sampleRate);
-    await context.audioWorklet.addModule('/capture.js');
-    const source = context.createMediaStreamSource(stream);
-    const channels = Math.min(Math.max(settings.channelCount ?? 1, 1), 2);
-    const node = new AudioWorkletNode(context, 'capture', { numberOfInputs: 1, numberOfOutputs: 1, channelCount: channels, channelCountMode: 'explicit',
-      channelInterpretation: 'discrete', processorOptions: { channels } });
+    from = await openSource(stream, track);
+    if (!from) throw refusal('The input gives the page no samples. Choose another one, or use fingerstop listen.');
     if (asked !== page.asked || !page.wanted) throw refusal('The capture was stopped before it began.');
-    const capture = { stream, track, context, node, channels, rate: context.sampleRate, settings };
+    const { rate, channels } = from;
+    const capture = { stream, track, from, channels, rate, settings };
     page.capture = capture;
     page.begun = false;
     page.next = 0;
@@ -92,11 +90,8 @@ async function beginCapture(asked) {
     page.pendingSamples = 0;
     page.offset = null;
     page.lastBlock = performance.now();
-    page.line = new Line(capture.rate);
-    node.port.onmessage = (event) => take(capture, event.data);
-    source.connect(node);
-    // Some browsers run a node only if its output goes somewhere; what it gives is silence.
-    node.connect(context.destination);
+    page.line = new Line(rate);
+    from.start((block) => take(capture, block), (now) => { if (page.capture === capture) changedRate(rate, now); });
     watch(capture);
     capture.begin = { say: 'begin', sample_rate_hz: capture.rate, channels, device: track.label,
       processing: Object.fromEntries(PROCESSING.slice(0, 3).map((name) => [name, settings[name] ?? null])) };
@@ -106,21 +101,8 @@ async function beginCapture(asked) {
     listDevices(settings.deviceId);
   } catch (error) {
     stream.getTracks().forEach((each) => each.stop());
-    context?.close();
+    from?.stop();
     throw error;
-  }
-}
-
-/** At the rate of the input, so that the browser does not resample; some name none, and some can only take their own. */
-async function contextFor(sampleRate) {
-  try {
-    const context = new AudioContext({ ...(sampleRate ? { sampleRate } : {}), latencyHint: 'interactive' });
-    await context.resume();
-    return context;
-  } catch {
-    const context = new AudioContext({ latencyHint: 'interactive' });
-    await context.resume();
-    return context;
   }
 }
 
@@ -146,15 +128,14 @@ function watch(capture) {
     say({ say: 'happened', what: 'unmuted' });
     settle('muted');
   });
-  capture.context.addEventListener('statechange', () => {
-    if (!current() || capture.context.state === 'running' || capture.context.state === 'closed') return;
+  capture.from.whenPaused(() => {
+    if (!current()) return;
     say({ say: 'happened', what: 'suspended' });
     tell('suspended', 'The browser has paused the capture. Touch the page or press a key to go on; what is missing is marked.');
-    capture.context.resume().then(() => settle('suspended'), () => {});
-  });
+  }, () => settle('suspended'));
 }
 
-/** One block from the audio thread. */
+/** One block of the input. */
 function take(capture, { frame, frames, samples }) {
   if (page.capture !== capture) return;
   page.lastBlock = performance.now();
@@ -196,10 +177,8 @@ export function stopCapture(quietly = false) {
   byId('start-word').textContent = 'Start';
   keepAwake(false);
   if (!capture) return;
-  capture.node.port.postMessage('end');
-  capture.node.disconnect();
+  capture.from.stop();
   capture.stream.getTracks().forEach((track) => track.stop());
-  capture.context.close();
   if (!quietly) state('ready', 'Stopping …');
   say({ say: 'end' });
 }
@@ -239,6 +218,11 @@ export function watchClock() {
   } else settle('stalled');
   const rate = capture.track.getSettings().sampleRate;
   if (rate && capture.settings.sampleRate && rate !== capture.settings.sampleRate) {
-    restart('rate', `The sample rate has changed from ${capture.settings.sampleRate} to ${rate} Hz. What was captured is kept; the capture goes on in a new file.`);
+    changedRate(capture.settings.sampleRate, rate);
   }
+}
+
+function changedRate(before, now) {
+  restart('rate', before === now ? 'The input has changed. What was captured is kept; the capture goes on in a new file.'
+    : `The sample rate has changed from ${before} to ${now} Hz. What was captured is kept; the capture goes on in a new file.`);
 }

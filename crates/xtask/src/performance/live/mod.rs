@@ -33,7 +33,7 @@ pub(crate) struct LiveOptions {
 enum Through {
     /// The program alone, as fast as it takes them
     Program,
-    /// Chromium's microphone, the bench page and `serve`
+    /// PulseAudio, Chromium's microphone, the bench page and `serve`
     Page,
     /// PulseAudio and `listen`
     SoundServer,

@@ -1,4 +1,4 @@
-//! The bench page in a real Chromium whose microphone is a recording.
+//! The bench page in a real Chromium, whose microphone is a sound server that plays a recording.
 
 use std::io::{BufRead, BufReader};
 use std::path::Path;
@@ -10,8 +10,9 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 use tokio::time::{Instant, sleep_until};
 
-use super::super::content::Content;
 use super::kept::Kept;
+use super::sound_server::server::{RATE, SoundServer};
+use super::sound_server::{PLAYED, played};
 use super::{busy, delay_row, from_to, reached, resident_mb, row, samples};
 
 #[allow(
@@ -26,10 +27,10 @@ use browser::Browser;
 
 pub(super) const HEADING: &str = "## Live, on the bench page";
 
-/// At this rate Chromium's microphone plays a file as it is.
-const RATE_HZ: u32 = 44_100;
 /// From the opening of the microphone to the first block that the page takes, at most.
 const BEGINNING_S: usize = 10;
+/// The player is heard by then.
+const BEFORE: Duration = Duration::from_millis(500);
 /// After the last digit, for it to be told.
 const TAIL: Duration = Duration::from_secs(5);
 
@@ -130,19 +131,20 @@ pub(super) fn section(minutes: usize) -> anyhow::Result<String> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
     let tool = super::super::built(&root)?;
     let folder = tempfile::tempdir()?;
-    let sound = folder.path().join("microphone.wav");
-    Content::Busy.write_at(RATE_HZ, minutes, &sound)?;
+    let mut server = SoundServer::new(folder.path());
+    let source = played(folder.path(), minutes)?;
+    server.start();
+    server.add_microphone();
     let serving = Serving::start(&tool, folder.path())?;
-    let program = serving.child.id();
     let mut measured = None;
-    browser::with(&sound, async |browser| {
-        browser.before_pages(HOOKS).await;
-        browser.open(&serving.url).await;
-        measured = Some(sitting(browser, program, minutes).await);
+    browser::with_system(server.program(browser::DRIVER, &[]), &[], async |browser| {
+        measured = Some(sitting(browser, &server, &serving, minutes).await);
     });
     let (seen, memory) = measured.context("the browser did nothing")??;
+    drop(serving);
     let capture = folder.path().join("bench-001.wav");
-    let kept = kept(&sound, &capture)?;
+    let kept = Kept::of(&source, &samples(&capture)?, 0, BEGINNING_S * RATE)
+        .context("the recording is not in the capture")?;
     let digits = digits(&capture)?;
     ensure!(
         seen.digits.iter().all(|digit| digit.right),
@@ -153,10 +155,16 @@ pub(super) fn section(minutes: usize) -> anyhow::Result<String> {
 
 async fn sitting(
     browser: &Browser,
-    program: u32,
+    server: &SoundServer,
+    serving: &Serving,
     minutes: usize,
 ) -> anyhow::Result<(Seen, Memory)> {
+    browser.before_pages(HOOKS).await;
+    browser.open(&serving.url).await;
     browser.wait_for("#state", "Ready").await;
+    // It plays before it is heard: an input that gives nothing but zeros tells nobody that its two channels are one.
+    let mut player = server.player(PLAYED).spawn()?;
+    tokio::time::sleep(BEFORE).await;
     browser.press(" ").await;
     browser.wait_for("#state", "Capturing").await;
     let began = Instant::now();
@@ -164,7 +172,7 @@ async fn sitting(
     for minute in 1..=minutes {
         // A little earlier: the recording began before the capture, and its end is no gap.
         sleep_until(began + Duration::from_secs(60 * minute as u64) - TAIL).await;
-        memory.program_mb.push(resident_mb(program)?);
+        memory.program_mb.push(resident_mb(serving.child.id())?);
         memory.heap_mb.push(heap_mb(browser).await?);
     }
     let gaps = browser.value("return window.seen.gaps").await;
@@ -173,6 +181,7 @@ async fn sitting(
     seen["gaps"] = gaps;
     browser.press(" ").await;
     browser.wait_for("#kept", "The sound is kept in").await;
+    ensure!(player.wait()?.success(), "the player failed");
     let seen = serde_json::from_value(seen).context("the page's notes cannot be read")?;
     Ok((seen, memory))
 }
@@ -184,12 +193,6 @@ async fn heap_mb(browser: &Browser) -> anyhow::Result<f64> {
     let usage: Value = browser.own(ask("Runtime.getHeapUsage")).await;
     let bytes = usage["usedSize"].as_f64();
     Ok(bytes.context("the browser does not tell its heap")? * 1e-6)
-}
-
-fn kept(sound: &Path, capture: &Path) -> anyhow::Result<Kept> {
-    let reach = BEGINNING_S * RATE_HZ as usize;
-    Kept::of(&samples(sound)?, &samples(capture)?, 0, reach)
-        .context("the recording is not in the capture")
 }
 
 fn digits(capture: &Path) -> anyhow::Result<usize> {
@@ -213,12 +216,11 @@ fn text(seen: &Seen, memory: &Memory, kept: &Kept, minutes: usize, digits: usize
     let drawing = of(|digit| digit.drawn - digit.told);
     format!(
         "{HEADING}\n\n\
-         Made by `cargo run --release -p xtask -- live --through page --minutes {minutes}`; needs Chromium and its driver. {minutes} \
-         minutes of the same dialling as Chromium's microphone (44.1 kHz, played as time passes, without a window), taken by the \
-         page, sent to `fingerstop serve`, measured, and drawn. A time of zero is when the last make could have reached the page at \
-         the earliest, by the quickest block of the five seconds before; what a sound card and the browser need before that is not in \
-         it: some 10-30 ms, and what the browser has held back of all those blocks. No digit is told before 200 ms after the pause \
-         have come, so where less stands here, it held back the difference at least.\n\n\
+         Made by `cargo run --release -p xtask -- live --through page --minutes {minutes}`; needs Chromium with its driver, and PulseAudio. {minutes} \
+         minutes of the same dialling, played into a null sink of PulseAudio as time passes; Chromium (without a window) has it as its \
+         microphone, by way of a second source. The page takes it, sends it to `fingerstop serve`, which measures, and draws. A time of \
+         zero is when the last make could have reached the page at the earliest, by the quickest block of the five seconds before; what \
+         a sound card, the server and the browser need before that is not in it: some 20-50 ms.\n\n\
          | {} digits shown, {digits} in the report | least | median | largest |\n|---|---|---|---|\n{}{}{}\n\
          Within 300 ms after the pause: {} digits; {}. {}; gaps told: {}. Resident \
          memory of the program: {}. Heap of the page's scripts, without garbage: {}; what grows there is what was found, digit by digit.\n",
@@ -231,7 +233,7 @@ fn text(seen: &Seen, memory: &Memory, kept: &Kept, minutes: usize, digits: usize
         ),
         reached(&drawn),
         busy(),
-        kept.words(RATE_HZ),
+        kept.words(RATE as u32),
         seen.gaps.len(),
         from_to(&memory.program_mb),
         from_to(&memory.heap_mb),

@@ -18,7 +18,7 @@ use super::{busy, delay_row, from_to, reached, resident_mb, samples};
     reason = "that of the tests of `listen`, which may panic"
 )]
 #[path = "../../../../fingerstop/tests/support/sound_server.rs"]
-mod server;
+pub(super) mod server;
 
 use server::{INPUT, RATE, SoundServer};
 
@@ -48,11 +48,7 @@ pub(super) fn section(minutes: usize) -> anyhow::Result<String> {
     let tool = super::super::built(&root)?;
     let folder = tempfile::tempdir()?;
     let mut server = SoundServer::new(folder.path());
-    let source = folder.path().join("source.wav");
-    Content::Busy.write(minutes, &source)?;
-    let source = samples(&source)?;
-    let raw: Vec<u8> = source.iter().flat_map(|x| x.to_le_bytes()).collect();
-    std::fs::write(folder.path().join("play.raw"), raw)?;
+    let source = played(folder.path(), minutes)?;
     server.start();
     let heard = heard(&server, &tool, source.len())?;
     let captured = folder.path().join("capture.wav");
@@ -61,6 +57,19 @@ pub(super) fn section(minutes: usize) -> anyhow::Result<String> {
         .context("the recording is not in the capture")?;
     let (delays_ms, digits) = delays(&heard, &captured, &capture)?;
     Ok(text(&heard, &delays_ms, &kept, minutes, digits))
+}
+
+/// What is played, in a folder.
+pub(super) const PLAYED: &str = "play.raw";
+
+/// Writes it, and gives its samples.
+pub(super) fn played(folder: &Path, minutes: usize) -> anyhow::Result<Vec<i16>> {
+    let source = folder.join("source.wav");
+    Content::Busy.write(minutes, &source)?;
+    let source = samples(&source)?;
+    let raw: Vec<u8> = source.iter().flat_map(|x| x.to_le_bytes()).collect();
+    std::fs::write(folder.join(PLAYED), raw)?;
+    Ok(source)
 }
 
 struct Heard {
@@ -110,7 +119,7 @@ fn heard(server: &SoundServer, tool: &str, length: usize) -> anyhow::Result<Hear
         let id = listening.id();
         let memory = scope.spawn(move || memory(id, over));
         thread::sleep(AROUND);
-        let player = server.player("play.raw").status();
+        let player = server.player(PLAYED).status();
         thread::sleep(AROUND);
         over.store(true, Ordering::Relaxed);
         interrupt(&listening)?;
