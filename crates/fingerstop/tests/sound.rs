@@ -344,7 +344,7 @@ fn the_bench_page_has_every_sample_of_a_sound_server() {
         };
         scenario.recorder.noise_db = Some(45.0);
         let source = synth::render(&scenario);
-        synth::write_wav(&source, synth::Encoding::S16, &bench.path("source.wav")).unwrap();
+        synth::write_wav(&source, synth::Encoding::S16, bench.path("source.wav")).unwrap();
         bench.server.start();
         bench.server.add_microphone();
         let serving = Serving::start(&bench);

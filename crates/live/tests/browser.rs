@@ -277,6 +277,28 @@ fn an_input_that_is_unplugged_is_said_and_comes_back() {
     });
 }
 
+/// A script that runs another in the middle of the next digit: when the level falls, the loop is open.
+fn once_a_loop_is_open(script: &str) -> String {
+    format!(
+        "const watching = setInterval(() => {{
+             const level = document.querySelector('#level-word').textContent.match(/-(\\d+) dB/);
+             if (!level || Number(level[1]) <= 25) return;
+             clearInterval(watching);
+             {script}
+         }}, 5);"
+    )
+}
+
+/// Of two digits in a capture the second is not sure, and the gap across it is marked.
+fn assert_second_is_doubted(served: &Served) {
+    let kept = checked(&served.kept("wav")[0]);
+    let sure: Vec<bool> = kept.scored.digits.iter().map(|digit| digit.sure).collect();
+    assert_eq!(sure, [true, false], "a digit across a gap is never sure");
+    let mut warnings = kept.warnings.iter();
+    let marked = warnings.any(|warning| warning.code == "marked-gap");
+    assert!(marked, "{:?}", kept.warnings);
+}
+
 #[test]
 fn an_input_that_the_system_mutes_leaves_a_marked_gap() {
     browser::patiently(|| {
@@ -288,16 +310,11 @@ fn an_input_that_the_system_mutes_leaves_a_marked_gap() {
             browser.wait_for("#state", "Ready").await;
             browser.press(" ").await;
             browser.wait_for("#digit", "5").await;
-            // In the middle of the second digit: when the level falls, the loop is open.
             browser
-            .value(
-                "const track = window.streams[0].getAudioTracks()[0];
-                 const watching = setInterval(() => {
-                     const level = document.querySelector('#level-word').textContent.match(/-(\\d+) dB/);
-                     if (level && Number(level[1]) > 25) { clearInterval(watching); track.dispatchEvent(new Event('mute')); }
-                 }, 5);",
-            )
-            .await;
+                .value(&once_a_loop_is_open(
+                    "window.streams[0].getAudioTracks()[0].dispatchEvent(new Event('mute'));",
+                ))
+                .await;
             browser
                 .wait_for("#alerts", "The system has muted the input")
                 .await;
@@ -312,9 +329,7 @@ fn an_input_that_the_system_mutes_leaves_a_marked_gap() {
             browser.press(" ").await;
             browser.wait_for("#kept", "Captured").await;
         });
-        let kept = checked(&served.kept("wav")[0]);
-        let sure: Vec<bool> = kept.scored.digits.iter().map(|digit| digit.sure).collect();
-        assert_eq!(sure, [true, false], "a digit across a gap is never sure");
+        assert_second_is_doubted(&served);
         served.stop();
     });
 }
@@ -445,28 +460,18 @@ fn blocks_that_the_browser_dropped_are_a_marked_gap() {
             browser.wait_for("#state", "Ready").await;
             browser.press(" ").await;
             browser.wait_for("#digit", "5").await;
-            // In the middle of the second digit, the stamps of the blocks leap by half a second.
+            // The stamps of the blocks leap by half a second.
             browser
-                .value(
+                .value(&once_a_loop_is_open(
                     "const stamp = Object.getOwnPropertyDescriptor(AudioData.prototype, 'timestamp').get;
-                     const watching = setInterval(() => {
-                         const level = document.querySelector('#level-word').textContent.match(/-(\\d+) dB/);
-                         if (!level || Number(level[1]) <= 25) return;
-                         clearInterval(watching);
-                         Object.defineProperty(AudioData.prototype, 'timestamp', { get() { return stamp.call(this) + 500000; } });
-                     }, 5);",
-                )
+                     Object.defineProperty(AudioData.prototype, 'timestamp', { get() { return stamp.call(this) + 500000; } });",
+                ))
                 .await;
             browser.wait_for("#word", "NOT SURE").await;
             browser.press(" ").await;
             browser.wait_for("#kept", "Captured").await;
         });
-        let kept = checked(&served.kept("wav")[0]);
-        let sure: Vec<bool> = kept.scored.digits.iter().map(|digit| digit.sure).collect();
-        assert_eq!(sure, [true, false], "a digit across a gap is never sure");
-        let mut warnings = kept.warnings.iter();
-        let marked = warnings.any(|warning| warning.code == "marked-gap");
-        assert!(marked, "{:?}", kept.warnings);
+        assert_second_is_doubted(&served);
         served.stop();
     });
 }
