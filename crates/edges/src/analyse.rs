@@ -60,6 +60,8 @@ pub(crate) struct Window<'a> {
     /// Ticks around the window.
     pub(crate) ticks: TickWindow<'a>,
     pub(crate) tools: &'a Tools,
+    /// Sign of this line's openings, once a train has shown it beyond doubt.
+    pub(crate) sign: Option<f64>,
 }
 
 /// Ticks that reach further back than the window itself.
@@ -168,7 +170,7 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
         .into_iter()
         .map(|probed| Steps::of(probed, &field))
         .collect();
-    let Some((merit, found)) = search(&steps, &coarse) else {
+    let Some((merit, found)) = search(&steps, &coarse, window.sign) else {
         return Vec::new();
     };
     let read = |found: &Found| -> Vec<Seen> {
@@ -200,6 +202,11 @@ const PROMISING: f64 = 0.1;
 /// So many other ways, whose merit is at least this share of the best one's.
 const OTHER_WAYS: usize = 4;
 const OTHER_SHARE: f64 = 0.5;
+
+/// A chain of the known sign is taken for so much of the best one's merit, if it has so many pulses: what rings is often read
+/// the other way when it is short, and is known by its look then.
+const KNOWN_SHARE: f64 = 0.7;
+const KNOWN_LEAST: usize = 3;
 
 /// A train and what else was seen of it.
 #[derive(Clone, Debug)]
@@ -248,10 +255,26 @@ fn plain(pulses: &[Pulse], entry: &Entry) -> bool {
             .all(|p| p.opening.share > PLAIN_SHARE && p.closing.share > CLEAR_SHARE)
 }
 
-/// The best chain of the entries that are most like what is there, with its merit.
-fn search(steps: &[Steps<'_>], coarse: &Coarse) -> Option<(f64, Found)> {
+/// The best chain of the entries that are most like what is there, with its merit. Where the sign of openings is known, one of
+/// that sign is taken for a little less: a train that begins or ends with half a pulse can be read either way.
+fn search(steps: &[Steps<'_>], coarse: &Coarse, sign: Option<f64>) -> Option<(f64, Found)> {
+    let best = best(steps, coarse, &chain::EITHER)?;
+    match sign {
+        Some(sign) if best.1.chain.sign != sign => {
+            let known = self::best(steps, coarse, &[sign]);
+            let is_as_good = |known: &(f64, Found)| {
+                known.0 >= KNOWN_SHARE * best.0 && known.1.chain.pulses.len() >= KNOWN_LEAST
+            };
+            Some(known.filter(is_as_good).unwrap_or(best))
+        }
+        _ => Some(best),
+    }
+}
+
+/// The best chain in which openings have one of the signs, with its merit.
+fn best(steps: &[Steps<'_>], coarse: &Coarse, signs: &[f64]) -> Option<(f64, Found)> {
     let mut best: Option<(f64, Found)> = None;
-    for found in steps.iter().filter_map(|s| s.chain(coarse, &chain::EITHER)) {
+    for found in steps.iter().filter_map(|s| s.chain(coarse, signs)) {
         if best.as_ref().is_none_or(|(most, _)| found.0 > *most) {
             best = Some(found);
         }
@@ -532,11 +555,7 @@ fn build(
         level_steps: level_steps(window, found, hum, (first, last)),
         opening_common_s2: refined.kinds[0].common / window.rate_hz.powi(2),
         closing_common_s2: refined.kinds[1].common / window.rate_hz.powi(2),
-        polarity: if sign < 0.0 {
-            Polarity::Normal
-        } else {
-            Polarity::Inverted
-        },
+        polarity: Polarity::of(sign),
         step: refined.step,
         noise_rms,
         coupling_hz: coupling(&refined),

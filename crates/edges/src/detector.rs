@@ -68,6 +68,8 @@ pub struct Detector {
     mains: Mains,
     tools: Arc<Tools>,
     finder: Finder,
+    /// Sign of the line's openings, from the first train that is certain.
+    sign: Option<f64>,
     /// Listens for a dial that is heard and not wired, until one is found that is.
     listener: Option<Listener>,
     /// Events not yet settled.
@@ -159,6 +161,7 @@ impl Detector {
             mains: Mains::new(ticks.rate_hz, Arc::clone(&tools)),
             tools,
             finder: Finder::new(ticks.rate_hz),
+            sign: None,
             listener: Some(Listener::new(ticks.rate_hz)),
             sieve: Sieve::new(ticks.rate_hz),
             ticks,
@@ -411,6 +414,7 @@ impl Detector {
             let seen = Seen { train, ..seen };
             if confirm::is_certain(&seen) {
                 self.listener = None;
+                self.sign = self.sign.or(Some(seen.train.polarity.sign()));
             }
             self.seen.push(seen);
         }
@@ -492,6 +496,7 @@ impl Detector {
             events: &events,
             ticks,
             tools: &self.tools,
+            sign: self.sign,
         })
     }
 

@@ -19,6 +19,25 @@ pub enum Polarity {
     Inverted,
 }
 
+impl Polarity {
+    /// That of openings which move the signal with this sign.
+    pub(crate) fn of(sign: f64) -> Self {
+        if sign < 0.0 {
+            Polarity::Normal
+        } else {
+            Polarity::Inverted
+        }
+    }
+
+    /// Sign with which an opening moves the signal.
+    pub(crate) fn sign(self) -> f64 {
+        match self {
+            Polarity::Normal => -1.0,
+            Polarity::Inverted => 1.0,
+        }
+    }
+}
+
 /// One transition of the loop.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Edge {

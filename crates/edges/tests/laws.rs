@@ -243,6 +243,39 @@ fn a_missing_pulse_ends_no_digit() {
     }
 }
 
+/// Half a second that is held in the middle of a break leaves half a pulse before the rest of the digit, which may then be read
+/// either way. What the line has shown before decides: the rest is told, and not sure.
+#[test]
+fn what_a_loss_leaves_of_a_digit_is_told() {
+    let rendered = synth::render(&Scenario {
+        numbers: vec![5, 10],
+        pauses_s: vec![1.6],
+        recorder: Recorder {
+            noise_db: Some(45.0),
+            ..Recorder::default()
+        },
+        ..Scenario::default()
+    });
+    let rate = rendered.sample_rate_hz;
+    let second = &rendered.truth.digits[1].breaks[1];
+    let at = (0.5 * rate * (second.break_start_s + second.make_start_s)) as usize;
+    let (before, after) = rendered.channels[0].split_at(at);
+    let mut detector = Detector::new(rate);
+    detector.push(before);
+    detector.gap();
+    detector.push(&vec![before[at - 1]; (0.5 * rate) as usize]);
+    detector.push(after);
+    let trace = detector.finish();
+    let told = trace
+        .trains
+        .iter()
+        .map(|t| (t.edges.len() / 2, t.doubts.is_empty()));
+    let told: Vec<(usize, bool)> = told.collect();
+    assert_eq!(told.first(), Some(&(5, true)), "{told:?}");
+    assert_eq!(told.last(), Some(&(8, false)), "{told:?}");
+    assert!(told[1..].iter().all(|(_, sure)| !sure), "{told:?}");
+}
+
 /// At 10 pps a pause of 180 ms ends a digit; 200 ms later its figures are there, and they stay.
 #[test]
 fn trains_come_out_soon_after_their_pause() {
