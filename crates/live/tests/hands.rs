@@ -5,6 +5,7 @@
 
 mod support;
 
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use drive::Options;
@@ -101,8 +102,37 @@ fn a_recording_that_is_dropped_on_the_page_gets_its_report() {
         browser.client.clone().enter_frame(0).await.unwrap();
         browser.wait_for("body", "FAIL").await;
         browser.client.clone().enter_parent_frame().await.unwrap();
+        // The report as a file, where the browser puts what it downloads.
+        let downloads = tempfile::tempdir().unwrap();
+        browser
+            .own(
+                json!({ "cmd": "Page.setDownloadBehavior", "params": { "behavior": "allow",
+                "downloadPath": downloads.path().to_str().unwrap() } }),
+            )
+            .await;
+        browser
+            .value("document.querySelector('#keep-report').click()")
+            .await;
+        let report = downloaded(downloads.path()).await;
+        assert_eq!(report.extension().unwrap(), "html");
+        let text = std::fs::read_to_string(&report).unwrap();
+        assert!(text.contains("FAIL") && text.trim_end().ends_with("</html>"));
+        assert!(!text.contains("<script src") && !text.contains("http://127"));
     });
     assert!(served.kept("wav").is_empty(), "what is dropped is not kept");
+}
+
+/// The one file in a folder, once the browser has it whole.
+async fn downloaded(folder: &Path) -> PathBuf {
+    for _ in 0..100 {
+        let files = std::fs::read_dir(folder).unwrap();
+        let mut paths = files.map(|file| file.unwrap().path());
+        if let Some(path) = paths.find(|path| path.extension().is_some_and(|kind| kind == "html")) {
+            return path;
+        }
+        tokio::time::sleep(Duration::from_millis(100)).await;
+    }
+    panic!("the browser downloaded nothing");
 }
 
 /// Keeps what becomes of the lock on the screen.
