@@ -29,7 +29,7 @@ const AFTER_S: f64 = 0.280;
 /// The same where a pulse that is missing may look like that rest, so that the one after it is seen.
 const AFTER_SLOW_S: f64 = 0.380;
 /// A missing pulse leaves a make and a period: where they are shorter than this, no rest.
-const NO_REST_S: f64 = 0.190;
+const NO_REST_S: f64 = REST_S - 0.010;
 /// Events no farther apart are one edge: no break and no make is shorter.
 const ONE_EDGE_S: f64 = 0.005;
 /// A single pulse has no period; what is usual, in breaks.

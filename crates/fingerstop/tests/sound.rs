@@ -19,6 +19,7 @@ use std::process::{Child, ChildStdout, Command, Stdio};
 use std::thread::sleep;
 use std::time::Duration;
 
+use browser::Serving;
 use serde_json::Value;
 use sound_server::{RATE, SoundServer};
 use tempfile::TempDir;
@@ -304,34 +305,6 @@ fn a_sound_server_gives_the_samples_that_were_played() {
     );
 }
 
-/// The bench page, as the command serves it; it ends with this.
-struct Serving {
-    child: Child,
-    url: String,
-}
-
-impl Serving {
-    fn start(bench: &Bench) -> Serving {
-        let mut child = bench
-            .command(&["serve", "--limits", LIMITS, "-q"])
-            .stdout(Stdio::piped())
-            .spawn()
-            .unwrap();
-        let mut url = String::new();
-        let mut output = BufReader::new(child.stdout.take().unwrap());
-        output.read_line(&mut url).unwrap();
-        let url = url.trim_end().to_owned();
-        Serving { child, url }
-    }
-}
-
-impl Drop for Serving {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
 #[test]
 fn the_bench_page_has_every_sample_of_a_sound_server() {
     browser::patiently(|| {
@@ -347,7 +320,7 @@ fn the_bench_page_has_every_sample_of_a_sound_server() {
         synth::write_wav(&source, synth::Encoding::S16, bench.path("source.wav")).unwrap();
         bench.server.start();
         bench.server.add_microphone();
-        let serving = Serving::start(&bench);
+        let serving = Serving::start(bench.command(&["serve", "--limits", LIMITS, "-q"]));
         let driver = bench.server.program(browser::DRIVER, &[]);
         let mut shown = Vec::new();
         browser::with_system(driver, &[], async |browser| {

@@ -285,6 +285,37 @@ impl Drop for Browser {
     }
 }
 
+/// A command that serves a page, whose address is the first line it prints; it ends with this.
+#[allow(dead_code, reason = "the page's own tests serve it themselves")]
+pub(crate) struct Serving {
+    child: Child,
+    pub(crate) url: String,
+}
+
+#[allow(dead_code, reason = "the page's own tests serve it themselves")]
+impl Serving {
+    pub(crate) fn start(mut command: Command) -> Serving {
+        let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
+        let mut url = String::new();
+        let mut output = BufReader::new(child.stdout.take().unwrap());
+        output.read_line(&mut url).unwrap();
+        url.truncate(url.trim_end().len());
+        Serving { child, url }
+    }
+
+    /// Number of its process.
+    pub(crate) fn id(&self) -> u32 {
+        self.child.id()
+    }
+}
+
+impl Drop for Serving {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
 fn port(output: &mut impl BufRead) -> u16 {
     let mut line = String::new();
     loop {

@@ -1,8 +1,7 @@
 //! The bench page in a real Chromium, whose microphone is a sound server that plays a recording.
 
-use std::io::{BufRead, BufReader};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::Command;
 use std::time::Duration;
 
 use anyhow::{Context, ensure};
@@ -23,7 +22,7 @@ use super::{busy, delay_row, from_to, reached, resident_mb, row, samples};
 #[path = "../../../../live/tests/support/browser.rs"]
 mod browser;
 
-use browser::Browser;
+use browser::{Browser, Serving};
 
 pub(super) const HEADING: &str = "## Live, on the bench page";
 
@@ -97,35 +96,6 @@ struct Memory {
     heap_mb: Vec<f64>,
 }
 
-/// The command that serves the page; it ends with this.
-struct Serving {
-    child: Child,
-    url: String,
-}
-
-impl Serving {
-    fn start(tool: &str, folder: &Path) -> anyhow::Result<Serving> {
-        let mut child = Command::new(tool)
-            .args(["serve", "--limits", "us-1956-later", "-q", "--keep"])
-            .arg(folder)
-            .stdout(Stdio::piped())
-            .spawn()
-            .context("cannot start serve")?;
-        let mut url = String::new();
-        let output = child.stdout.take().context("serve has no output")?;
-        BufReader::new(output).read_line(&mut url)?;
-        let url = url.trim_end().to_owned();
-        Ok(Serving { child, url })
-    }
-}
-
-impl Drop for Serving {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
 /// Measures, and gives the section.
 pub(super) fn section(minutes: usize) -> anyhow::Result<String> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("../..");
@@ -135,7 +105,11 @@ pub(super) fn section(minutes: usize) -> anyhow::Result<String> {
     let source = played(folder.path(), minutes)?;
     server.start();
     server.add_microphone();
-    let serving = Serving::start(&tool, folder.path())?;
+    let mut serve = Command::new(&tool);
+    serve
+        .args(["serve", "--limits", "us-1956-later", "-q", "--keep"])
+        .arg(folder.path());
+    let serving = Serving::start(serve);
     let mut measured = None;
     browser::with_system(server.program(browser::DRIVER, &[]), &[], async |browser| {
         measured = Some(sitting(browser, &server, &serving, minutes).await);
@@ -172,7 +146,7 @@ async fn sitting(
     for minute in 1..=minutes {
         // A little earlier: the recording began before the capture, and its end is no gap.
         sleep_until(began + Duration::from_secs(60 * minute as u64) - TAIL).await;
-        memory.program_mb.push(resident_mb(serving.child.id())?);
+        memory.program_mb.push(resident_mb(serving.id())?);
         memory.heap_mb.push(heap_mb(browser).await?);
     }
     let gaps = browser.value("return window.seen.gaps").await;
