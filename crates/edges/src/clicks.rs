@@ -91,7 +91,8 @@ impl Listener {
     pub(crate) fn push(&mut self, lows: &[f32], highs: &[f32]) {
         let spans = lows.iter().zip(highs).map(|(low, high)| high - low);
         self.spans.extend(spans);
-        let length = (LISTENED_S * self.tick_rate_hz) as usize;
+        // At a hertz, as in a broken header, no stretch would get shorter by half of itself.
+        let length = ((LISTENED_S * self.tick_rate_hz) as usize).max(2);
         while self.spans.len() >= length {
             self.heard |= dial_rhythm(&self.spans[..length], self.tick_rate_hz);
             // A digit that the end cuts lies whole in the next stretch.

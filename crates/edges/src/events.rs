@@ -114,7 +114,7 @@ pub(crate) struct Finder {
 impl Finder {
     pub(crate) fn new(tick_rate_hz: f64) -> Self {
         Finder {
-            length: (HOP_S * tick_rate_hz).round() as usize,
+            length: ((HOP_S * tick_rate_hz).round() as usize).max(1),
             hops: Vec::new(),
             largest: [0.0; 2],
             taken: WIDE as u64,

@@ -72,16 +72,23 @@ const ROUGH_S: f64 = 0.002;
 /// Windows before a transition in which it may be quiet: their ends, and their length.
 const QUIET_S: [f64; 3] = [0.003, 0.0065, 0.01];
 const QUIET_LENGTH_S: f64 = 0.0025;
-/// What a sharp template may be off for all edges alike: in samples, by the recorder's filter; and in seconds, by
-/// the capacitance of line and leads, some nanofarads behind some hundred ohms, which rounds openings more than
-/// closings; what that leaves in the shape of the steps is hidden by what is not known of the recorder's filter.
-const SHARP_COMMON: f64 = 0.003;
-const SHARP_COMMON_S: f64 = 0.31e-6;
+/// What a sharp template may be off for all edges of a kind alike, in samples. What capacitance of line and leads does
+/// to openings beyond that cannot be seen in their shape, which what is not known of the recorder's filter scatters more:
+/// it is no matter of the recording, and kept apart from it.
+const SHARP_COMMON: f64 = 0.001;
 /// The same for onsets, in samples.
 const ONSET_COMMON: f64 = 0.015;
 /// What it may be off for each by itself, in samples, over the root of the energy that it leaves unexplained: the
 /// recorder's anti-alias filter is not known. Found on filters of linear phase and on gentle ones.
-const SHARP_OWN: f64 = 0.074;
+const SHARP_OWN: f64 = 0.073;
+/// So many times the Cramer-Rao bound of the fit: what noise leaves in the description that is fitted with it.
+const NOISE_SHARE: f64 = 1.12;
+/// What is left beside a step counts less for noise the more of it is the filter's: by one less this power of its share.
+const NO_NOISE: i32 = 5;
+/// Over the fourth power of noise over step, in samples²: strong noise makes the wrong sample look like the step.
+const WRONG_SAMPLE: f64 = 24.0;
+/// So many times all that, where it stands beside chatter that is fitted with it.
+const BESIDE: f64 = 2.0;
 /// That energy beside the step's size, as far as it can be told from noise.
 const UNEXPLAINED: std::ops::Range<f64> = 0.003..0.02;
 /// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
@@ -106,6 +113,8 @@ const COARSE: f64 = 0.001;
 /// Where half of the steps from value to value are larger than that, there are no more values than this.
 const MOST_VALUES: usize = 2_002;
 const FULL_SCALE: f32 = 0.97;
+/// Samples further away from a transition in which the recorder's filter still swings.
+const EDGE: f64 = 4.0;
 /// Looked at beside a transition for flat tops.
 const FLAT_S: f64 = 0.001;
 
@@ -317,7 +326,7 @@ impl<'a> Refiner<'a> {
             poles,
             step: amplitude,
             kinds: [Kind {
-                common: SHARP_COMMON.powi(2) + (SHARP_COMMON_S * self.rate_hz).powi(2),
+                common: SHARP_COMMON.powi(2),
                 slow: false,
                 rough: false,
                 noise: 1.0,
@@ -340,6 +349,9 @@ impl<'a> Refiner<'a> {
                     fitted.variance += CLIPPED_OWN.powi(2);
                     flat[kind] += 1;
                     samples += cut;
+                } else if self.may_be_cut(fitted.at) {
+                    fitted.variance += CLIPPED_OWN.powi(2);
+                    flat[kind] += 1;
                 } else if refined.kinds[kind].slow
                     && let Some(cut) = self.cut_spike(fitted.at)
                 {
@@ -360,6 +372,13 @@ impl<'a> Refiner<'a> {
         samples
     }
 
+    /// The samples take so few values that a quiet stretch may have but one. Found out when something is flat.
+    fn is_coarse(&self) -> bool {
+        *self
+            .coarse_levels
+            .get_or_init(|| coarse_levels(self.recorded))
+    }
+
     /// A first closure shorter than a sample is lost, and the next one is taken for the make; all that is
     /// left of it is a worse fit than the openings have.
     fn widen_hidden(&self, refined: &mut Refined) {
@@ -375,30 +394,57 @@ impl<'a> Refiner<'a> {
         }
     }
 
+    /// Stretches just before and just after a transition.
+    fn beside(&self, at: f64) -> [Bounds; 2] {
+        let length = (FLAT_S * self.rate_hz).max(6.0);
+        [
+            Bounds {
+                first: at - length - 2.0,
+                last: at - 2.0,
+            },
+            Bounds {
+                first: at + 2.0,
+                last: at + 2.0 + length,
+            },
+        ]
+    }
+
+    fn flat_in(&self, bounds: Bounds) -> Option<(f32, usize)> {
+        flat(&self.recorded[self.range(bounds)])
+    }
+
     /// Samples of one value on one side of a transition while the other side moves; `None` when neither
     /// side is flat, or both are (a coarse quantiser).
     fn flat_top(&self, at: f64) -> Option<usize> {
-        let length = (FLAT_S * self.rate_hz).max(6.0);
-        let before = Bounds {
-            first: at - length - 2.0,
-            last: at - 2.0,
-        };
-        let after = Bounds {
-            first: at + 2.0,
-            last: at + 2.0 + length,
-        };
-        let flat_in = |bounds| flat(&self.recorded[self.range(bounds)]);
-        let (before, after) = (flat_in(before), flat_in(after));
+        let [before, after] = self.beside(at).map(|bounds| self.flat_in(bounds));
         let (level, count) = match (before, after) {
             (Some(flat), None) | (None, Some(flat)) => flat,
             _ => return None,
         };
-        let coarse = || {
-            *self
-                .coarse_levels
-                .get_or_init(|| coarse_levels(self.recorded))
+        (level.abs() > FULL_SCALE || !self.is_coarse()).then_some(count)
+    }
+
+    /// Where few values make quiet stretches flat as well, the recorder's filter swings beyond them beside a step, unless
+    /// what is beyond is cut off. Gentle filters swing little, so this widens and does not count.
+    fn may_be_cut(&self, at: f64) -> bool {
+        let [before, after] = self.beside(at);
+        let flat = [before, after].map(|bounds| self.flat_in(bounds));
+        if flat == [None, None] || !self.is_coarse() {
+            return false;
+        }
+        let around = &self.recorded[self.range(Bounds {
+            first: before.last - EDGE,
+            last: after.first + EDGE,
+        })];
+        let is_cut = |flat: Option<(f32, usize)>, other: Bounds| {
+            let (Some((level, _)), Some(far)) = (flat, self.recorded[self.range(other)].first())
+            else {
+                return false;
+            };
+            let away = far - level;
+            away != 0.0 && around.iter().all(|x| (x - level) * away >= 0.0)
         };
-        (level.abs() > FULL_SCALE || !coarse()).then_some(count)
+        is_cut(flat[0], after) || is_cut(flat[1], before)
     }
 
     /// Samples of a spike at a transition that was cut off: some of one value, from which the trace soon falls back.
@@ -724,12 +770,17 @@ fn rough_common(residual: f64, rate_hz: f64) -> f64 {
 
 fn fitted(fit: &Fit, sign: f64) -> Fitted {
     let ratio = fit.misfit();
-    // The normal equations give the Cramer-Rao bound; the term in the fourth power is the regime in which
-    // noise makes the wrong sample look like the step.
     let noise = fit.noise / fit.amplitude;
     let unexplained = (ratio * ratio - noise * noise) * fit.samples as f64;
-    let filter = SHARP_OWN.powi(2) * unexplained.clamp(UNEXPLAINED.start, UNEXPLAINED.end);
-    let variance = fit.variances[0] + 26.0 * ratio.powi(4) + filter;
+    let described = unexplained.clamp(UNEXPLAINED.start, UNEXPLAINED.end);
+    let filter = SHARP_OWN.powi(2) * described;
+    // What is nearly all the filter's is no noise as well.
+    let energy = (ratio * ratio * fit.samples as f64).max(f64::MIN_POSITIVE);
+    let filtered = unexplained.clamp(0.0, UNEXPLAINED.end) / energy;
+    let noises = 1.0 - filtered.min(1.0).powi(NO_NOISE);
+    let alone = NOISE_SHARE * noises * fit.variances[0] + WRONG_SAMPLE * ratio.powi(4) + filter;
+    let chatters = fit.steps.len() > 1;
+    let variance = if chatters { BESIDE * alone } else { alone };
     Fitted {
         at: fit.steps[0].at,
         half_step: fit.steps[0].at,

@@ -107,7 +107,7 @@ fn headline(digits: &[Digit], settings: &Settings) -> String {
                 )
             });
             let share = digit
-                .percent_break
+                .percent_break_as_read(settings)
                 .map(|v| format!("{} % break", with_uncertainty(v.value, v.u95)));
             let parts = [Some(format!("digit {}", name(digit))), speed, share];
             parts
@@ -406,7 +406,11 @@ impl<'a> Panels<'a> {
     fn percent(&self, range: Option<Range>) -> Figure {
         let percent = |cycle: &Cycle<'_>| 100.0 * cycle.pulse.break_ms / cycle.period_ms();
         let points = self.points(|cycle| (percent(cycle), cycle.percent_u95()));
-        let means = self.means(|digit| digit.percent_break, "%", false);
+        let means = self.means(
+            |digit| digit.percent_break_as_read(self.settings),
+            "%",
+            false,
+        );
         single(
             "Percent break of each pulse",
             "%",

@@ -1,9 +1,7 @@
 //! Figures with no more digits than were measured.
 
 use score::Value;
-
-/// Expanded uncertainty (95 %, k = 1.96) of a rectangular distribution of half-width 1: 1.96 / √3.
-const RECTANGULAR_95: f64 = 1.13;
+use score::apart::clock_u95;
 
 /// `value ± u95`: the uncertainty rounded to two significant digits, the value to the same place
 /// (JCGM 100:2008 clause 7.2.6). Without an uncertainty above zero, the value to three decimals.
@@ -49,9 +47,7 @@ fn rounded(value: f64, place: i32) -> String {
 /// √(u95² + (1.13 × value × clock_ppm / 10⁶)²). The tolerance counts as rectangular.
 #[must_use]
 pub fn clock_joined(value: Value, clock_ppm: f64) -> f64 {
-    value
-        .u95
-        .hypot(RECTANGULAR_95 * value.value * clock_ppm / 1e6)
+    value.u95.hypot(clock_u95(value.value, clock_ppm))
 }
 
 /// A limit as it is quoted: no digits that are not in it.

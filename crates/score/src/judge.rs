@@ -1,14 +1,12 @@
 //! Compares values with limits: guard band, the four words, conformance probability.
 
 use crate::COVERAGE_FACTOR;
+use crate::apart;
 use crate::limits::{Grade, LimitSet, PercentLimit, Range};
 use crate::settings::Settings;
 use crate::types::{Check, Digit, Value, Verdict};
 use crate::wording;
 
-/// 95 % half-width of a rectangular distribution of half-width 1, so of a clock tolerance taken as the
-/// bounds of an equally likely error: 1.96 / √3 = 1.13 (JCGM 100:2008 clause 4.3.7).
-const CLOCK_FACTOR: f64 = 1.13;
 /// A limit and a value nearer to each other than this part of the limit are equal: limits belong to the
 /// tolerance, and instants as binary fractions carry errors of this size and less.
 pub(crate) const EQUAL: f64 = 1e-9;
@@ -25,10 +23,9 @@ struct Comparison<'a> {
     value: Value,
     range: Range,
     as_quoted: Option<String>,
-    /// The clock's tolerance matters: speed and durations, not percent break or ratio.
-    timed: bool,
+    /// What the recording does not show of itself, 95 %: [`apart`].
+    apart: f64,
     set: &'a LimitSet,
-    clock_ppm: f64,
 }
 
 /// Every comparison that a set asks of a digit, with its word withheld where evidence or count do not allow one. A
@@ -61,17 +58,16 @@ pub(crate) fn comparisons(
         digit,
         index,
         set,
-        clock_ppm: settings.clock_ppm,
+        settings,
     };
     let mut checks: Vec<Check> = [
-        judge.mean("speed_pps", digit.speed_pps, set.pps.as_ref(), true),
-        judge.mean("period_ms", digit.period_ms, set.period_ms.as_ref(), true),
+        judge.mean("speed_pps", digit.speed_pps, set.pps.as_ref()),
+        judge.mean("period_ms", digit.period_ms, set.period_ms.as_ref()),
         judge.percent(),
         judge.mean(
             "break_make_ratio",
             digit.break_make_ratio,
             set.break_make_ratio.as_ref(),
-            false,
         ),
         judge.every_break(),
         judge.every_make(),
@@ -86,12 +82,12 @@ pub(crate) fn comparisons(
     checks
 }
 
-/// One value against one range, outside any digit; with a clock where the value is a speed or a duration.
+/// One value against one range, outside any digit; `apart` is what the recordings do not show of themselves, 95 %.
 pub(crate) fn compare(
     quantity: &'static str,
     value: Value,
     range: &Range,
-    clock_ppm: Option<f64>,
+    apart: f64,
     set: &LimitSet,
 ) -> Check {
     Comparison {
@@ -101,9 +97,8 @@ pub(crate) fn compare(
         value,
         range: range.clone(),
         as_quoted: None,
-        timed: clock_ppm.is_some(),
+        apart,
         set,
-        clock_ppm: clock_ppm.unwrap_or(0.0),
     }
     .check()
 }
@@ -126,7 +121,7 @@ struct Judge<'a> {
     digit: &'a Digit,
     index: usize,
     set: &'a LimitSet,
-    clock_ppm: f64,
+    settings: &'a Settings,
 }
 
 impl<'a> Judge<'a> {
@@ -138,9 +133,13 @@ impl<'a> Judge<'a> {
             value,
             range: range.clone(),
             as_quoted: None,
-            timed: true,
+            apart: apart::u95(
+                quantity,
+                value.value,
+                self.digit.period_ms.map(|period| period.value),
+                self.settings,
+            ),
             set: self.set,
-            clock_ppm: self.clock_ppm,
         }
     }
 
@@ -149,16 +148,8 @@ impl<'a> Judge<'a> {
         quantity: &'static str,
         value: Option<Value>,
         range: Option<&Range>,
-        timed: bool,
     ) -> Option<Check> {
-        let comparison = self.comparison(quantity, value?, range?);
-        Some(
-            Comparison {
-                timed,
-                ..comparison
-            }
-            .check(),
-        )
+        Some(self.comparison(quantity, value?, range?).check())
     }
 
     fn percent(&self) -> Option<Check> {
@@ -174,7 +165,6 @@ impl<'a> Judge<'a> {
         );
         Some(
             Comparison {
-                timed: false,
                 as_quoted,
                 ..comparison
             }
@@ -259,12 +249,7 @@ impl<'a> Judge<'a> {
     /// A pause lies between two digits: doubt about the one before is doubt about it, as about its own.
     fn pause(&self, digits: &[Digit]) -> Option<Check> {
         let range = self.set.pause_ms.as_ref()?;
-        let mut check = self.mean(
-            "pause_before_ms",
-            self.digit.pause_before_ms,
-            Some(range),
-            true,
-        )?;
+        let mut check = self.mean("pause_before_ms", self.digit.pause_before_ms, Some(range))?;
         let previous = self
             .index
             .checked_sub(1)
@@ -309,14 +294,8 @@ impl Comparison<'_> {
     }
 
     fn guard_band(&self) -> f64 {
-        guard_band(&self.value, self.timed.then_some(self.clock_ppm))
+        self.value.u95.hypot(self.apart)
     }
-}
-
-/// w² = u95² + (1.13 × value × clock tolerance)²; without a clock, u95.
-pub(crate) fn guard_band(value: &Value, clock_ppm: Option<f64>) -> f64 {
-    let clock = clock_ppm.map_or(0.0, |ppm| CLOCK_FACTOR * value.value * ppm / 1e6);
-    value.u95.hypot(clock)
 }
 
 /// The word for a value, by ILAC-G8:09/2019 clause 4.2.3: for each limit by itself the acceptance limit is

@@ -4,6 +4,7 @@
 //! gives a [`Scored`]: digits with their values and uncertainties, checks against a chosen [`LimitSet`],
 //! and findings.
 
+pub mod apart;
 pub mod limits;
 
 mod chatter;

@@ -1,5 +1,6 @@
 //! What the user says before anything is scored.
 
+use crate::apart::OPENING_DELAY_MS;
 use crate::limits::LimitSet;
 use crate::plan::Plan;
 use crate::receivers::Receiver;
@@ -48,6 +49,8 @@ pub struct Settings {
     pub judge_pauses: bool,
     /// Tolerance of the recorder's clock, in parts per million.
     pub clock_ppm: f64,
+    /// What capacitance of line and leads may delay openings by, in milliseconds: [`crate::apart`].
+    pub opening_delay_ms: f64,
     /// Where the probe sat, if known.
     pub tap: Option<Tap>,
     /// Whether the quench capacitor was in circuit, if known.
@@ -67,6 +70,7 @@ impl Default for Settings {
             plan: Plan::Standard,
             judge_pauses: false,
             clock_ppm: 100.0,
+            opening_delay_ms: OPENING_DELAY_MS,
             tap: None,
             quench: None,
             idle_run: None,

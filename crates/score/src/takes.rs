@@ -1,6 +1,7 @@
 //! Several takes of one dial: mean and spread beside what each recording allows. The spread is often the larger,
 //! and then it decides.
 
+use crate::apart;
 use crate::evenness::student_95;
 use crate::judge;
 use crate::limits::PercentLimit;
@@ -23,8 +24,8 @@ pub struct Taken {
     pub spread: f64,
     /// Uncertainty (95 %) of the mean by the spread: Student's t times spread over √n (JCGM 100:2008 4.2.3, G.3).
     pub spread_u95: f64,
-    /// Uncertainty (95 %) that the recorder's clock adds to a speed or a period, alike in all takes; 0 for shares.
-    pub clock_u95: f64,
+    /// Uncertainty (95 %) by what no recording shows of itself, alike in all takes: [`crate::apart`].
+    pub apart_u95: f64,
     /// Smallest and largest take.
     pub range: (f64, f64),
     /// The mean against the chosen limits, with the larger of the two uncertainties.
@@ -38,10 +39,10 @@ impl Taken {
         self.recordings_u95.max(self.spread_u95)
     }
 
-    /// The larger of the two uncertainties of the mean, with the clock's joined.
+    /// The larger of the two uncertainties of the mean, with what is kept apart joined: what people read behind the ±.
     #[must_use]
-    pub fn u95_with_clock(&self) -> f64 {
-        self.u95().hypot(self.clock_u95)
+    pub fn u95_as_read(&self) -> f64 {
+        self.u95().hypot(self.apart_u95)
     }
 
     /// True when the dial differs more from take to take than the recordings leave uncertain.
@@ -115,21 +116,24 @@ pub fn takes<'a>(
         ),
     ];
     let wanted = quantities.into_iter().filter(|(_, _, wanted)| *wanted);
+    let periods = values(|digit| digit.period_ms);
+    let period_ms = periods.iter().map(|period| period.value).sum::<f64>() / count as f64;
+    let apart = |quantity: &str, mean: f64| apart::u95(quantity, mean, Some(period_ms), settings);
     Some(Takes {
         pulses,
         count,
         quantities: wanted
-            .filter_map(|(quantity, of, _)| taken(quantity, &values(of), settings))
+            .filter_map(|(quantity, of, _)| taken(quantity, &values(of), apart, settings))
             .collect(),
     })
 }
 
-/// True of what a recorder's clock makes longer or shorter.
-fn is_timed(quantity: &str) -> bool {
-    matches!(quantity, "speed_pps" | "period_ms")
-}
-
-fn taken(quantity: &'static str, values: &[Value], settings: &Settings) -> Option<Taken> {
+fn taken(
+    quantity: &'static str,
+    values: &[Value],
+    apart: impl Fn(&str, f64) -> f64,
+    settings: &Settings,
+) -> Option<Taken> {
     let plain: Vec<f64> = values.iter().map(|value| value.value).collect();
     let spread_u95 = mean_u95(&plain)?;
     let count = values.len() as f64;
@@ -141,15 +145,7 @@ fn taken(quantity: &'static str, values: &[Value], settings: &Settings) -> Optio
         recordings_u95: squares.sqrt() / count,
         spread: spread_u95 * count.sqrt() / student_95(count - 1.0),
         spread_u95,
-        clock_u95: if is_timed(quantity) {
-            let none = Value {
-                value: mean,
-                u95: 0.0,
-            };
-            judge::guard_band(&none, Some(settings.clock_ppm))
-        } else {
-            0.0
-        },
+        apart_u95: apart(quantity, mean),
         range: (
             plain.iter().copied().fold(f64::INFINITY, f64::min),
             plain.iter().copied().fold(f64::NEG_INFINITY, f64::max),
@@ -173,12 +169,11 @@ fn check(taken: &Taken, settings: &Settings) -> Option<Check> {
         value: taken.mean,
         u95: taken.u95(),
     };
-    let clock_ppm = is_timed(taken.quantity).then_some(settings.clock_ppm);
     Some(judge::compare(
         taken.quantity,
         value,
         &range,
-        clock_ppm,
+        taken.apart_u95,
         set,
     ))
 }

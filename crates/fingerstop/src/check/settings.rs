@@ -32,6 +32,7 @@ pub(crate) fn choose(args: &JudgeArgs) -> Result<Chosen, Stop> {
         plan: args.plan.plan(),
         judge_pauses: args.judge_pauses,
         clock_ppm: args.clock_ppm.unwrap_or(Settings::default().clock_ppm),
+        opening_delay_ms: score::apart::OPENING_DELAY_MS,
         tap: args.tap.map(tap),
         quench: args.quench.map(quench),
         idle_run: args.idle_run.map(idle_run),

@@ -35,7 +35,7 @@ pub(super) fn heard(heard: &Heard, settings: &Settings, note: &str) -> String {
     let mut line = format!(
         "{:>3}.  {name}  {pulses}  {}  {verdict}",
         heard.index + 1,
-        figures(digit, settings.clock_ppm)
+        figures(digit, settings)
     );
     if !note.is_empty() {
         line.push_str(&format!("  ({note})"));
@@ -47,17 +47,17 @@ pub(super) fn heard(heard: &Heard, settings: &Settings, note: &str) -> String {
     line
 }
 
-fn figures(digit: &Digit, clock_ppm: f64) -> String {
+fn figures(digit: &Digit, settings: &Settings) -> String {
     let speed = digit.speed_pps.map(|speed| {
-        let joined = report::clock_joined(speed, clock_ppm);
+        let joined = report::clock_joined(speed, settings.clock_ppm);
         format!("{} pps", with_uncertainty(speed.value, joined))
     });
     let percent = digit
-        .percent_break
+        .percent_break_as_read(settings)
         .map(|Value { value, u95 }| format!("{} % break", with_uncertainty(value, u95)));
     let alone = || {
         let mean = digit.break_ms.mean;
-        let joined = report::clock_joined(mean, clock_ppm);
+        let joined = score::apart::duration_as_read(mean, settings).u95;
         format!("break {} ms", with_uncertainty(mean.value, joined))
     };
     match (speed, percent) {

@@ -38,7 +38,7 @@ pub(crate) fn attempt(
     // What is not sure is no reason to turn a screw.
     let judged = settings.limits.as_ref().filter(|_| digit.sure);
     let speed = digit.speed_pps.map(|value| speed(value, settings));
-    let percent = digit.percent_break.map(percent);
+    let percent = digit.percent_break_as_read(settings).map(percent);
     let word = word(digit, settings).to_owned();
     let reason = reason(told, settings);
     let name = digit.digit.as_deref().unwrap_or("unknown");

@@ -9,6 +9,7 @@ use crate::saved::{
     SavedAnswer, SavedCheck, SavedDigit, SavedError, SavedFinding, SavedLimits, SavedMessage,
     SavedTrace, verdict_of,
 };
+use score::apart::{OPENING_DELAY_MS, delay_u95_percent};
 
 /// What a table or a contact sheet shows of one recording.
 #[derive(Clone, Debug)]
@@ -201,18 +202,23 @@ fn speed<'a>(digits: impl Iterator<Item = &'a SavedDigit>, clock_ppm: f64) -> Op
 /// digits share too: uncertainties add up.
 fn percent_break<'a>(digits: impl Iterator<Item = &'a SavedDigit>) -> Option<Value> {
     let (mut seconds, mut open, mut u95) = (0.0, 0.0, 0.0);
+    let mut periods = 0.0;
     for digit in digits {
         let (Some(speed), Some(share)) = (digit.speed_pps, digit.percent_break) else {
             continue;
         };
         let length = (digit.pulses as f64 - 1.0) / speed.value;
         seconds += length;
+        periods += digit.pulses as f64 - 1.0;
         open += share.value * length;
         u95 += share.u95 * length;
     }
-    (seconds > 0.0).then(|| Value {
-        value: open / seconds,
-        u95: u95 / seconds,
+    (seconds > 0.0).then(|| {
+        let delay = delay_u95_percent(OPENING_DELAY_MS, 1e3 * seconds / periods);
+        Value {
+            value: open / seconds,
+            u95: (u95 / seconds).hypot(delay),
+        }
     })
 }
 

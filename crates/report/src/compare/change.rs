@@ -1,11 +1,9 @@
 //! What changed from one digit to another, and whether the change is larger than its own uncertainty.
 
 use score::Value;
+use score::apart::{OPENING_DELAY_MS, clock_u95, delay_u95_ms, delay_u95_percent};
 
 use crate::saved::{SavedDigit, SavedSpread};
-
-/// 95 % of a rectangular distribution of half-width 1: 1.96 / √3. A clock's tolerance counts as rectangular.
-const RECTANGULAR_95: f64 = 1.13;
 
 /// How the recorders' clocks enter the uncertainty of a change.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -22,11 +20,20 @@ pub struct Clocks {
 impl Clocks {
     /// Uncertainty (95 %) that the clocks leave in the difference of two values.
     fn u95(self, before: f64, after: f64) -> f64 {
-        let share = |value: f64, ppm: f64| RECTANGULAR_95 * value * ppm / 1e6;
         if self.same {
-            share(after - before, self.after_ppm.max(self.before_ppm)).abs()
+            clock_u95(after - before, self.after_ppm.max(self.before_ppm))
         } else {
-            share(before, self.before_ppm).hypot(share(after, self.after_ppm))
+            clock_u95(before, self.before_ppm).hypot(clock_u95(after, self.after_ppm))
+        }
+    }
+
+    /// Uncertainty (95 %) that late openings leave in the difference, by what they leave in either value: one bench's
+    /// leads are the same twice.
+    fn delays_u95(self, before: f64, after: f64) -> f64 {
+        if self.same {
+            (after - before).abs()
+        } else {
+            before.hypot(after)
         }
     }
 }
@@ -36,9 +43,9 @@ impl Clocks {
 pub struct Change {
     /// Stable name with unit, as in the measurement's JSON.
     pub quantity: &'static str,
-    /// Before; its `u95` holds the recorder's clock.
+    /// Before; its `u95` holds the recorder's clock and the delay of openings.
     pub before: Value,
-    /// After; its `u95` holds the recorder's clock.
+    /// After; the same.
     pub after: Value,
     /// After minus before.
     pub change: Value,
@@ -52,10 +59,12 @@ impl Change {
     }
 }
 
-/// A quantity of a digit: its name, whether the recorder's clock enters it, and where it is found.
+/// A quantity of a digit: its name, whether the recorder's clock enters it, what the delay of openings leaves
+/// uncertain in it (95 %), and where it is found.
 struct Quantity {
     name: &'static str,
     clock: bool,
+    delay: fn(&SavedDigit) -> f64,
     of: fn(&SavedDigit) -> Option<Value>,
 }
 
@@ -65,44 +74,61 @@ static QUANTITIES: [Quantity; 8] = [
     Quantity {
         name: "speed_pps",
         clock: true,
+        delay: none,
         of: |digit| digit.speed_pps,
     },
     Quantity {
         name: "percent_break",
         clock: false,
+        delay: |digit| {
+            let speed = digit.speed_pps;
+            speed.map_or(0.0, |speed| {
+                delay_u95_percent(OPENING_DELAY_MS, 1e3 / speed.value)
+            })
+        },
         of: |digit| digit.percent_break,
     },
     Quantity {
         name: "percent_break_half_step",
         clock: false,
+        delay: none,
         of: |digit| digit.percent_break_half_step,
     },
     Quantity {
         name: "break_ms",
         clock: true,
+        delay: |_| delay_u95_ms(OPENING_DELAY_MS),
         of: |digit| Some(mean(digit.break_ms)),
     },
     Quantity {
         name: "make_ms",
         clock: true,
+        delay: |_| delay_u95_ms(OPENING_DELAY_MS),
         of: |digit| digit.make_ms.map(mean),
     },
     Quantity {
         name: "slow_down_percent",
         clock: false,
+        delay: none,
         of: |digit| joined(digit.slow_down_percent, digit.slow_down_u95_percent),
     },
     Quantity {
         name: "unevenness_percent",
         clock: false,
+        delay: none,
         of: |digit| joined(digit.unevenness_percent, digit.unevenness_u95_percent),
     },
     Quantity {
         name: "chatter_ms",
         clock: false,
+        delay: none,
         of: chatter,
     },
 ];
+
+fn none(_: &SavedDigit) -> f64 {
+    0.0
+}
 
 fn mean(spread: SavedSpread) -> Value {
     Value {
@@ -130,35 +156,47 @@ fn chatter(digit: &SavedDigit) -> Option<Value> {
 pub(super) fn changes(before: &SavedDigit, after: &SavedDigit, clocks: Clocks) -> Vec<Change> {
     let of = |quantity: &Quantity| {
         let (one, two) = ((quantity.of)(before)?, (quantity.of)(after)?);
-        Some(change(quantity, one, two, clocks))
+        let delays = ((quantity.delay)(before), (quantity.delay)(after));
+        Some(change(quantity, (one, two), delays, clocks))
     };
     QUANTITIES.iter().filter_map(of).collect()
 }
 
 /// Uncertainty of a difference of two independent measurements, after JCGM 100:2008 clause 5.1.2:
-/// U² = U₁² + U₂² and, for speeds and durations, the clocks' part.
-fn change(quantity: &Quantity, before: Value, after: Value, clocks: Clocks) -> Change {
+/// U² = U₁² + U₂² and, for speeds and durations, the clocks' part; where breaks are compared with makes, that of late
+/// openings.
+fn change(
+    quantity: &Quantity,
+    (before, after): (Value, Value),
+    delays: (f64, f64),
+    clocks: Clocks,
+) -> Change {
     let recordings = before.u95.hypot(after.u95);
     let clock = if quantity.clock {
         clocks.u95(before.value, after.value)
     } else {
         0.0
     };
-    let with_clock = |value: Value, ppm: f64| Value {
-        value: value.value,
-        u95: if quantity.clock {
-            crate::figure::clock_joined(value, ppm)
+    let as_read = |value: Value, ppm: f64, delay: f64| {
+        let clock = if quantity.clock {
+            clock_u95(value.value, ppm)
         } else {
-            value.u95
-        },
+            0.0
+        };
+        Value {
+            value: value.value,
+            u95: value.u95.hypot(clock).hypot(delay),
+        }
     };
     Change {
         quantity: quantity.name,
-        before: with_clock(before, clocks.before_ppm),
-        after: with_clock(after, clocks.after_ppm),
+        before: as_read(before, clocks.before_ppm, delays.0),
+        after: as_read(after, clocks.after_ppm, delays.1),
         change: Value {
             value: after.value - before.value,
-            u95: recordings.hypot(clock),
+            u95: recordings
+                .hypot(clock)
+                .hypot(clocks.delays_u95(delays.0, delays.1)),
         },
     }
 }
@@ -171,6 +209,7 @@ mod tests {
     const SPEED: Quantity = Quantity {
         name: "speed_pps",
         clock: true,
+        delay: none,
         of: |digit| digit.speed_pps,
     };
 
@@ -191,8 +230,8 @@ mod tests {
         // 3-4-5 of the recordings; each clock 1.13 × 10 × 1e-4 = 0.00113 pps.
         let changed = change(
             &SPEED,
-            value(10.0, 0.003),
-            value(10.0, 0.004),
+            (value(10.0, 0.003), value(10.0, 0.004)),
+            (0.0, 0.0),
             clocks(false),
         );
         let clock = 0.00113 * 2f64.sqrt();
@@ -210,7 +249,12 @@ mod tests {
 
     #[test]
     fn the_same_clock_cancels_but_for_its_share_of_the_change() {
-        let changed = change(&SPEED, value(8.0, 0.0), value(10.0, 0.0), clocks(true));
+        let changed = change(
+            &SPEED,
+            (value(8.0, 0.0), value(10.0, 0.0)),
+            (0.0, 0.0),
+            clocks(true),
+        );
         assert_relative_eq!(changed.change.u95, 1.13 * 2.0 * 1e-4, max_relative = 1e-12);
         assert!(changed.is_shown());
     }
@@ -219,10 +263,23 @@ mod tests {
     fn a_change_within_its_uncertainty_is_not_shown() {
         let still = change(
             &SPEED,
-            value(10.0, 0.003),
-            value(10.004, 0.004),
+            (value(10.0, 0.003), value(10.004, 0.004)),
+            (0.0, 0.0),
             clocks(true),
         );
         assert!(!still.is_shown());
+    }
+
+    /// 3-4-5 of the two delays where the benches differ; at one bench only what differs by itself.
+    #[test]
+    fn late_openings_cancel_at_one_bench() {
+        let of = |same| {
+            let values = (value(60.0, 0.0), value(61.0, 0.0));
+            let percent = &QUANTITIES[1];
+            change(percent, values, (0.003, 0.004), clocks(same))
+        };
+        assert_relative_eq!(of(false).change.u95, 0.005, max_relative = 1e-12);
+        assert_relative_eq!(of(true).change.u95, 0.001, max_relative = 1e-9);
+        assert_relative_eq!(of(true).before.u95, 0.003, max_relative = 1e-12);
     }
 }

@@ -1,6 +1,7 @@
 //! The report of one recording as a page that stands alone.
 
 use maud::{Markup, PreEscaped, html};
+use score::apart::duration_as_read;
 use score::{Answer, Check, Digit, Finding, Settings, Takes, Understood, Value, Verdict};
 
 use super::page::{self, badge, safe};
@@ -199,7 +200,7 @@ fn several(takes: &Takes) -> Markup {
                 @let (name, unit) = quantity(taken.quantity);
                 dt { (name) }
                 dd {
-                    "mean " (with_uncertainty(taken.mean, taken.u95_with_clock())) " " (unit)
+                    "mean " (with_uncertainty(taken.mean, taken.u95_as_read())) " " (unit)
                     br; (text::spread(taken, unit))
                     @if let Some(check) = &taken.check { br; (text::judged(check, unit)) }
                 }
@@ -257,7 +258,7 @@ fn all_digits(digits: &[Digit], settings: &Settings) -> Markup {
                             td { strong { (name(digit)) } }
                             td { (digit.pulses) }
                             td { (shown(digit.speed_pps, &clock)) }
-                            td { (shown(digit.percent_break, &|value| value.u95)) }
+                            td { (shown(digit.percent_break_as_read(settings), &|value| value.u95)) }
                             td { (digit.pause_before_ms.map_or_else(|| "-".to_owned(), |v| format!("{:.0}", v.value))) }
                             td { (digit_word(digit, settings)) }
                         }
@@ -307,7 +308,7 @@ fn lines(digit: &Digit, settings: &Settings) -> Vec<Line> {
         format!("{} {unit}", with_uncertainty(value.value, clock(value)))
     };
     let spread = |summary: &score::Summary| {
-        let joined = clock(summary.mean);
+        let joined = duration_as_read(summary.mean, settings).u95;
         let (least, greatest) = (
             to_its_place(summary.min, joined),
             to_its_place(summary.max, joined),
@@ -327,7 +328,7 @@ fn lines(digit: &Digit, settings: &Settings) -> Vec<Line> {
             .speed_pps
             .map(|v| ("pulsing speed", clocked(v, "pps"), "speed_pps")),
         digit
-            .percent_break
+            .percent_break_as_read(settings)
             .map(|v| ("percent break", plain(v, "%"), "percent_break")),
         digit.percent_break_half_step.map(|v| {
             (
@@ -501,7 +502,8 @@ fn method(settings: &Settings) -> Markup {
         }
         p {
             "± is the 95 % uncertainty (JCGM 100), with a recorder clock good to " (settings.clock_ppm) " ppm in speeds and \
-            durations" @if !crate::UNCERTAINTY_VERIFIED { "; uncertainty not yet verified" }
+            durations, and openings that line and leads delay by up to " (format!("{:.1}", 1e3 * settings.opening_delay_ms)) " µs in breaks \
+            and makes" @if !crate::UNCERTAINTY_VERIFIED { "; uncertainty not yet verified" }
             ". Verdicts follow ILAC-G8:09/2019 with the uncertainty as guard band: pass and fail are inside and outside by at \
             least the uncertainty, conditional pass and conditional fail by less."
         }

@@ -1,5 +1,6 @@
 //! The figures of one digit, one a line.
 
+use score::apart::duration_as_read;
 use score::{Check, Digit, Scored, Settings, Summary, Value, Verdict};
 
 use super::page::Page;
@@ -20,12 +21,16 @@ pub(super) fn figures(page: &mut Page, digit: &Digit, scored: &Scored, settings:
     if digit.speed_pps.is_none() {
         rows.plain("pulsing speed", "a single pulse has none");
     }
-    rows.value("percent_break", digit.percent_break, |value| value.u95);
+    rows.value(
+        "percent_break",
+        digit.percent_break_as_read(settings),
+        |value| value.u95,
+    );
     rows.half_step(digit.percent_break_half_step);
     rows.optional_check("period_ms");
     rows.optional_check("break_make_ratio");
-    rows.spread("break_ms", Some(&digit.break_ms), clock);
-    rows.spread("make_ms", digit.make_ms.as_ref(), clock);
+    rows.spread("break_ms", Some(&digit.break_ms), settings);
+    rows.spread("make_ms", digit.make_ms.as_ref(), settings);
     rows.chatter(digit);
     rows.drift(digit);
     rows.motion(digit);
@@ -81,10 +86,10 @@ impl Rows<'_> {
     }
 
     /// Mean and range of a duration, then its worst pulse where every pulse has a limit.
-    fn spread(&mut self, key: &str, summary: Option<&Summary>, clock_ppm: f64) {
+    fn spread(&mut self, key: &str, summary: Option<&Summary>, settings: &Settings) {
         let Some(summary) = summary else { return };
         let (name, unit) = quantity(key);
-        let joined = clock_joined(summary.mean, clock_ppm);
+        let joined = duration_as_read(summary.mean, settings).u95;
         let (min, max) = (
             to_its_place(summary.min, joined),
             to_its_place(summary.max, joined),

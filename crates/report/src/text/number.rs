@@ -24,7 +24,7 @@ pub(super) fn table(page: &mut Page, digits: &[Digit], settings: &Settings) {
             digit.pulses,
             digit.speed_pps.map(clock).unwrap_or_else(|| "-".to_owned()),
             digit
-                .percent_break
+                .percent_break_as_read(settings)
                 .map(|value| with_uncertainty(value.value, value.u95))
                 .unwrap_or_else(|| "-".to_owned()),
             digit

@@ -26,7 +26,7 @@ pub(super) fn write_takes(page: &mut Page, takes: &Takes, of_what: &str) {
             2,
             &format!(
                 "{name:<16} mean {}",
-                in_unit(&with_uncertainty(taken.mean, taken.u95_with_clock()), unit)
+                in_unit(&with_uncertainty(taken.mean, taken.u95_as_read()), unit)
             ),
         );
         page.paragraph(4, &spread(taken, unit));
@@ -49,7 +49,7 @@ fn in_unit(figure: &str, unit: &str) -> String {
 
 /// How the takes differ, in words.
 pub(crate) fn spread(taken: &Taken, unit: &str) -> String {
-    let place = |value: f64| to_its_place(value, taken.u95_with_clock());
+    let place = |value: f64| to_its_place(value, taken.u95_as_read());
     let (least, most) = taken.range;
     let decides = if taken.spread_decides() {
         "the spread between takes decides"

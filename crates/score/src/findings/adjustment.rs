@@ -2,6 +2,7 @@
 //! off, and only they have a middle.
 
 use super::Evidence;
+use crate::apart;
 use crate::judge::{self, worst};
 use crate::limits::{PercentLimit, Range};
 use crate::types::{Digit, Finding, HowMuch, HowSure, Value, Verdict};
@@ -59,8 +60,18 @@ impl<'a> Mean<'a> {
 
     fn finding(&self, evidence: &Evidence) -> Option<Finding> {
         let (value, digits) = self.over_digits(evidence)?;
-        let timed = matches!(self.quantity, "speed_pps" | "period_ms");
-        let band = judge::guard_band(&value, timed.then_some(evidence.settings.clock_ppm));
+        let period_ms = Mean {
+            of_digit: |digit| digit.period_ms,
+            ..*self
+        };
+        let band = value.u95.hypot(apart::u95(
+            self.quantity,
+            value.value,
+            period_ms
+                .over_digits(evidence)
+                .map(|(period, _)| period.value),
+            evidence.settings,
+        ));
         let word = judge::word(value.value, self.range.lower, self.range.upper, band);
         if !matches!(word, Verdict::Fail | Verdict::ConditionalFail) {
             return None;
@@ -124,18 +135,9 @@ fn length(evidence: &Evidence, quantity: &'static str, range: Option<&Range>) ->
         _ => pulse.make_ms.zip(pulse.make_u95_ms),
     };
     let values: Vec<(f64, f64)> = sure().filter_map(of_pulse).collect();
-    let clock = Some(evidence.settings.clock_ppm);
     let band = values
         .iter()
-        .map(|(value, u95)| {
-            judge::guard_band(
-                &Value {
-                    value: *value,
-                    u95: *u95,
-                },
-                clock,
-            )
-        })
+        .map(|(value, u95)| u95.hypot(apart::u95(quantity, *value, None, evidence.settings)))
         .fold(0.0, f64::max);
     let word = worst(
         values

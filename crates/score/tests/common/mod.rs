@@ -97,6 +97,7 @@ pub fn judged_by(set: &LimitSet) -> Settings {
     Settings {
         limits: Some(set.clone()),
         clock_ppm: 0.0,
+        opening_delay_ms: 0.0,
         ..Settings::default()
     }
 }

@@ -23,13 +23,13 @@ pub(crate) fn coverage_introduction(digits: usize) -> String {
     )
 }
 
-/// Why intervals of percent break are as wide as they are.
+/// What is counted where the line has capacitance.
 pub(crate) const COVERAGE_CLOSE: &str = "\n\
-Percent break is stated too wide on purpose. Capacitance of line and leads moves openings against closings by a third \
-of a microsecond or so. It also curves the steps of one kind more than those of the other, by some ten-thousandths of a \
-squared sample; but what is not known of the recorder's filter makes a scatter several times that, so an interval cannot \
-be made narrower by looking for it. Most kinds here are drawn without capacitance, and an interval that left it out would \
-be too narrow on a bench supply with real leads. Both cannot hold at once.\n";
+Capacitance of line and leads lets openings come late, against closings, by up to a microsecond. It curves the steps of \
+one kind more than those of the other, but what is not known of the recorder's filter makes a scatter several times that: \
+no recording shows it. Like the tolerance of the recorder's clock it is therefore kept apart from `u95`, and joins it in \
+the guard band of verdicts and behind every ± that people read. The bench supply without relays has such capacitance and \
+nothing else in its line; its percent breaks are counted with the ± that people read, all others with `u95` alone.\n";
 
 pub(crate) const COVERAGE_HEAD: &str = "\
 | family | recordings | digits | speed, % | percent break, % |\n|---|---|---|---|---|\n";
