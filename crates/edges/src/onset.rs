@@ -105,8 +105,8 @@ const STILL: f64 = 0.002;
 
 /// Found on loops solved by an independent circuit simulator and by our own: an onset errs by some
 /// hundredths of the time to the first tenth, and by a seventh of a sample where that is instant.
-const MODEL_SHARE: f64 = 0.064;
-const MODEL_SAMPLES: f64 = 0.14;
+const MODEL_SHARE: f64 = 0.07;
+const MODEL_SAMPLES: f64 = 0.155;
 
 /// What the onsets of a kind share.
 struct Shared {

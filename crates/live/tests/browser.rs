@@ -63,7 +63,7 @@ fn checked(path: &Path) -> Measured {
 fn figures(measured: &Measured, index: usize) -> (String, String) {
     let digit = &measured.scored.digits[index];
     let speed = digit.speed_pps.unwrap();
-    let percent = digit.percent_break.unwrap();
+    let percent = digit.percent_break_as_read(&settings()).unwrap();
     (
         format!(
             "{} pps",
