@@ -38,6 +38,9 @@ const USUAL_PERIOD: f64 = 1.6;
 const END_OF_DIGIT_S: f64 = 0.5;
 /// A train that ends so soon after the last event before the rest is the one that ended there.
 const SLACK_S: f64 = 0.060;
+/// An event of less than this share of one that so many others exceed is faint.
+const FAINT: f32 = 0.01;
+const FAINT_BESIDE: usize = 3;
 /// Longest stretch analysed at once, when no rest comes.
 const LONGEST_S: f64 = 12.0;
 /// Of such a stretch, so much is looked at again with what follows it.
@@ -459,7 +462,7 @@ impl Detector {
             .copied()
             .filter(|e| e.at * factor < end)
             .collect();
-        let mut events = self.likely(events);
+        let mut events = self.likely(without_faint(events));
         let Some(first) = events.first().map(|e| e.at) else {
             return Vec::new();
         };
@@ -575,4 +578,18 @@ fn mark_gaps(mut train: Train, gaps: &[u64], rate_hz: f64) -> Train {
         .find(|g| (start - near..end + near).contains(g));
     train.doubts.extend(gap.map(Doubt::Gap));
     train
+}
+
+/// The events but those that are next to nothing beside what follows them. Where the resting line is cut off, the little
+/// noise that is left of it makes some at every moment; those after a strong one are sieved out as they come.
+fn without_faint(mut events: Vec<Event>) -> Vec<Event> {
+    let size = |event: &Event| event.size[0].abs().max(event.size[1].abs());
+    let mut sizes: Vec<f32> = events.iter().map(size).collect();
+    if sizes.len() <= FAINT_BESIDE {
+        return events;
+    }
+    let (_, strong, _) = sizes.select_nth_unstable_by(FAINT_BESIDE, |a, b| b.total_cmp(a));
+    let least = FAINT * *strong;
+    events.retain(|event| size(event) >= least);
+    events
 }

@@ -668,6 +668,42 @@ proptest! {
     }
 }
 
+/// Where the resting line is cut off, little noise is left of it, and that at every moment: no digit may be lost in it.
+#[test]
+fn digits_are_found_between_stretches_that_are_cut_off() {
+    let scenario = Scenario {
+        numbers: vec![5, 1, 4],
+        probe: Probe {
+            coupling: Coupling::Direct,
+            ..Probe::default()
+        },
+        recorder: Recorder {
+            sample_rate_hz: 22_050.0,
+            noise_db: None,
+            ..Recorder::default()
+        },
+        ..Scenario::default()
+    };
+    let mut line = synth::render(&scenario).channels.swap_remove(0);
+    let (rest, least) = (line[0], line.iter().copied().fold(f32::MAX, f32::min));
+    let step = rest - least;
+    assert!(step > 0.0, "the line rests above");
+    let noise = white_noise(7, line.len(), 0.12 * step);
+    for (x, noise) in line.iter_mut().zip(noise) {
+        *x = (*x + noise).min(rest - 0.115 * step);
+    }
+    let trace = measured(&line, 22_050.0);
+    let counts: Vec<usize> = trace.trains.iter().map(|t| t.edges.len() / 2).collect();
+    assert_eq!(
+        counts,
+        scenario
+            .numbers
+            .iter()
+            .map(|n| usize::from(*n))
+            .collect::<Vec<_>>()
+    );
+}
+
 /// A broken header may say any rate: found by fuzzing, one of 1 Hz never ended.
 #[test]
 fn noise_at_the_rate_of_a_broken_header_has_no_train_and_an_end() {
