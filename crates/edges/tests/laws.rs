@@ -706,10 +706,11 @@ fn digits_are_found_between_stretches_that_are_cut_off() {
 
 /// A broken header may say any rate: found by fuzzing, one of 1 Hz never ended.
 #[test]
-fn noise_at_the_rate_of_a_broken_header_has_no_train_and_an_end() {
+fn noise_at_the_rate_of_a_broken_header_has_no_train_and_an_end() -> Result<(), TestCaseError> {
     for rate_hz in [0.01, 0.5, 1.0, 2.0, 7.0, 20.0, 1e6, 4e9] {
-        no_train(&white_noise(3, 3_000, 0.5), rate_hz).unwrap();
+        no_train(&white_noise(3, 3_000, 0.5), rate_hz)?;
     }
+    Ok(())
 }
 
 /// A stream that ends before it began is a recording all the same: of nothing.

@@ -573,7 +573,7 @@ mod tests {
             "digit 4  ·  10.000",
             "max 64",
             "grade A-",
-            "uncertainty not yet verified",
+            "± is the 95 % uncertainty",
         ] {
             assert!(svg.contains(part), "{part}");
         }

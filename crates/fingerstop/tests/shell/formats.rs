@@ -17,7 +17,7 @@ fn text_says_verdict_figures_limits_source_and_uncertainty() {
         "60 to 64",
         "us-1956-later (grade A-)",
         "1956",
-        "uncertainty not yet verified",
+        "± is the 95 % uncertainty, a recorder clock good to 100 ppm included\n",
         "22050 Hz",
     ] {
         assert!(ran.stdout.contains(part), "{part} in\n{}", ran.stdout);

@@ -23,7 +23,7 @@ fn the_plot_is_written_beside_the_results() {
         "max 10.5",
         "min 60",
         "us-1956-later",
-        "uncertainty not yet verified",
+        "± is the 95 % uncertainty, a recorder clock good to 100 ppm included",
         "prefers-color-scheme",
     ] {
         assert!(svg.contains(part), "{part}");
@@ -189,7 +189,7 @@ fn the_report_stands_alone_and_says_what_the_text_says() {
         "<span class=\"badge fail\">fail</span>",
         "8.19901 ± 0.00093 pps",
         "Notes on Distance Dialing",
-        "not yet verified",
+        "± is the 95 % uncertainty",
         "How it was measured",
     ] {
         assert!(page.contains(part), "{part}");

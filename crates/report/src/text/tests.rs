@@ -32,7 +32,7 @@ fn a_passed_digit_reads_verdict_first_and_shows_no_more_digits_than_were_measure
             "pulsing speed 10.0000 ± 0.0013 pps 9.5 to 10.5 pass",
             "60 to 64 pass",
             "us-1956-later (grade A-)",
-            "uncertainty not yet verified",
+            "± is the 95 % uncertainty, a recorder clock good to",
         ],
     );
 }
