@@ -319,6 +319,22 @@ mod of_options {
         assert_eq!(COVERAGE_DEFAULT.parse(), Ok(requirement::COVERAGE_DIGITS));
     }
 
+    /// Reports may say that their intervals are proved exactly as long as the page of every kind says so.
+    #[test]
+    fn reports_say_of_the_intervals_what_their_page_shows() {
+        let page = include_str!("../../../../docs/coverage.md");
+        let rows = page.lines().filter(|line| line.starts_with("| "));
+        let kinds = rows.clone().count() - 1;
+        assert_eq!(
+            kinds,
+            synth::families::singles().len() + 1,
+            "kinds on the page"
+        );
+        let falls_short = rows.filter(|row| row.contains("**too ") || row.contains("too few"));
+        let proved = falls_short.count() == 0;
+        assert_eq!(report::UNCERTAINTY_VERIFIED, proved);
+    }
+
     #[test]
     fn the_smaller_version_fails_on_what_it_enforces_and_on_nothing_else() {
         let verdict = |family: &str, lack, right| {
