@@ -5,8 +5,9 @@ them. Steps are sums of a Kaiser-windowed sinc's integral, couplings are analogu
     python3 drawn_elsewhere.py FOLDER COUNT FINGERSTOP [SEED]
 
 Draws COUNT recordings into FOLDER with up to four impairments each, measures them, and prints every one that is not
-right, how many were right, unsure, declined, or wrong and sure, and how often the 95 % intervals held the truth. Ends
-with 1 when any digit was wrong and sure.
+right. "digit lost": all that was found is sure, and something dialled is missing; "declined": not read, and not given as
+sure. Then how many were what, and how often the 95 % intervals held the truth. Ends with 1 when any digit was wrong and
+sure.
 """
 import collections
 import json
@@ -173,6 +174,8 @@ def main(folder, count, program, seed=1):
         equal = [g["pulses"] for g in got] == counts
         if strange:
             outcome = "wrong and sure"
+        elif not equal and got and all(g["sure"] for g in got):
+            outcome = "digit lost"
         elif not equal:
             outcome = "declined"
         else:

@@ -580,7 +580,7 @@ fn mark_gaps(mut train: Train, gaps: &[u64], rate_hz: f64) -> Train {
     train
 }
 
-/// The events but those that are next to nothing beside what follows them. Where the resting line is cut off, the little
+/// The events but those that are next to nothing beside the strongest. Where the resting line is cut off, the little
 /// noise that is left of it makes some at every moment; those after a strong one are sieved out as they come.
 fn without_faint(mut events: Vec<Event>) -> Vec<Event> {
     let size = |event: &Event| event.size[0].abs().max(event.size[1].abs());

@@ -212,6 +212,27 @@ struct Contact<'a> {
     noise: f64,
 }
 
+/// What the stretches beside a transition say of clipping.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Top {
+    /// Neither is cut off; flat on both sides are those of few values.
+    Free,
+    /// So many samples of one value on one side, while the other moves.
+    Cut(usize),
+    /// Flat for want of values, and nothing beyond it.
+    MayBeCut,
+}
+
+impl Top {
+    /// Samples that count as clipped.
+    fn counted(self) -> usize {
+        match self {
+            Top::Cut(count) => count,
+            Top::Free | Top::MayBeCut => 0,
+        }
+    }
+}
+
 pub(crate) struct Refiner<'a> {
     /// Without hum.
     samples: &'a [f64],
@@ -345,13 +366,11 @@ impl<'a> Refiner<'a> {
         let (mut flat, mut spikes, mut samples) = ([0usize; 2], [0usize; 2], 0);
         for (opening, closing) in &mut refined.pulses {
             for (kind, fitted) in [opening, closing].into_iter().enumerate() {
-                if let Some(cut) = self.flat_top(fitted.at) {
+                let top = self.top(fitted.at);
+                if top != Top::Free {
                     fitted.variance += CLIPPED_OWN.powi(2);
                     flat[kind] += 1;
-                    samples += cut;
-                } else if self.may_be_cut(fitted.at) {
-                    fitted.variance += CLIPPED_OWN.powi(2);
-                    flat[kind] += 1;
+                    samples += top.counted();
                 } else if refined.kinds[kind].slow
                     && let Some(cut) = self.cut_spike(fitted.at)
                 {
@@ -413,24 +432,22 @@ impl<'a> Refiner<'a> {
         flat(&self.recorded[self.range(bounds)])
     }
 
-    /// Samples of one value on one side of a transition while the other side moves; `None` when neither
-    /// side is flat, or both are (a coarse quantiser).
-    fn flat_top(&self, at: f64) -> Option<usize> {
-        let [before, after] = self.beside(at).map(|bounds| self.flat_in(bounds));
-        let (level, count) = match (before, after) {
-            (Some(flat), None) | (None, Some(flat)) => flat,
-            _ => return None,
-        };
-        (level.abs() > FULL_SCALE || !self.is_coarse()).then_some(count)
-    }
-
-    /// Where few values make quiet stretches flat as well, the recorder's filter swings beyond them beside a step, unless
-    /// what is beyond is cut off. Gentle filters swing little, so this widens and does not count.
-    fn may_be_cut(&self, at: f64) -> bool {
+    /// Whether one side of a transition is cut off. Where few values make quiet stretches flat as well, the recorder's filter
+    /// swings beyond them beside a step, unless what is beyond is cut off; gentle filters swing little, so there it may be.
+    fn top(&self, at: f64) -> Top {
         let [before, after] = self.beside(at);
         let flat = [before, after].map(|bounds| self.flat_in(bounds));
-        if flat == [None, None] || !self.is_coarse() {
-            return false;
+        let one_side = match flat {
+            [None, None] => return Top::Free,
+            [Some(flat), None] | [None, Some(flat)] => Some(flat),
+            [Some(_), Some(_)] => None,
+        };
+        match one_side {
+            Some((level, count)) if level.abs() > FULL_SCALE || !self.is_coarse() => {
+                return Top::Cut(count);
+            }
+            _ if !self.is_coarse() => return Top::Free,
+            _ => {}
         }
         let around = &self.recorded[self.range(Bounds {
             first: before.last - EDGE,
@@ -444,7 +461,11 @@ impl<'a> Refiner<'a> {
             let away = far - level;
             away != 0.0 && around.iter().all(|x| (x - level) * away >= 0.0)
         };
-        is_cut(flat[0], after) || is_cut(flat[1], before)
+        if is_cut(flat[0], after) || is_cut(flat[1], before) {
+            Top::MayBeCut
+        } else {
+            Top::Free
+        }
     }
 
     /// Samples of a spike at a transition that was cut off: some of one value, from which the trace soon falls back.

@@ -694,14 +694,7 @@ fn digits_are_found_between_stretches_that_are_cut_off() {
     }
     let trace = measured(&line, 22_050.0);
     let counts: Vec<usize> = trace.trains.iter().map(|t| t.edges.len() / 2).collect();
-    assert_eq!(
-        counts,
-        scenario
-            .numbers
-            .iter()
-            .map(|n| usize::from(*n))
-            .collect::<Vec<_>>()
-    );
+    assert_eq!(counts, [5, 1, 4]);
 }
 
 /// A broken header may say any rate: found by fuzzing, one of 1 Hz never ended.

@@ -59,12 +59,10 @@ impl Change {
     }
 }
 
-/// A quantity of a digit: its name, whether the recorder's clock enters it, what the delay of openings leaves
-/// uncertain in it (95 %), and where it is found.
+/// A quantity of a digit: its name, whether the recorder's clock enters it, and where it is found.
 struct Quantity {
     name: &'static str,
     clock: bool,
-    delay: fn(&SavedDigit) -> f64,
     of: fn(&SavedDigit) -> Option<Value>,
 }
 
@@ -74,60 +72,52 @@ static QUANTITIES: [Quantity; 8] = [
     Quantity {
         name: "speed_pps",
         clock: true,
-        delay: none,
         of: |digit| digit.speed_pps,
     },
     Quantity {
         name: "percent_break",
         clock: false,
-        delay: |digit| {
-            let speed = digit.speed_pps;
-            speed.map_or(0.0, |speed| {
-                delay_u95_percent(OPENING_DELAY_MS, 1e3 / speed.value)
-            })
-        },
         of: |digit| digit.percent_break,
     },
     Quantity {
         name: "percent_break_half_step",
         clock: false,
-        delay: none,
         of: |digit| digit.percent_break_half_step,
     },
     Quantity {
         name: "break_ms",
         clock: true,
-        delay: |_| delay_u95_ms(OPENING_DELAY_MS),
         of: |digit| Some(mean(digit.break_ms)),
     },
     Quantity {
         name: "make_ms",
         clock: true,
-        delay: |_| delay_u95_ms(OPENING_DELAY_MS),
         of: |digit| digit.make_ms.map(mean),
     },
     Quantity {
         name: "slow_down_percent",
         clock: false,
-        delay: none,
         of: |digit| joined(digit.slow_down_percent, digit.slow_down_u95_percent),
     },
     Quantity {
         name: "unevenness_percent",
         clock: false,
-        delay: none,
         of: |digit| joined(digit.unevenness_percent, digit.unevenness_u95_percent),
     },
     Quantity {
         name: "chatter_ms",
         clock: false,
-        delay: none,
         of: chatter,
     },
 ];
 
-fn none(_: &SavedDigit) -> f64 {
-    0.0
+/// What the delay of openings leaves uncertain (95 %) in a quantity of a digit.
+fn delay_u95(quantity: &str, digit: &SavedDigit) -> f64 {
+    match (quantity, digit.speed_pps) {
+        ("percent_break", Some(speed)) => delay_u95_percent(OPENING_DELAY_MS, 1e3 / speed.value),
+        ("break_ms" | "make_ms", _) => delay_u95_ms(OPENING_DELAY_MS),
+        _ => 0.0,
+    }
 }
 
 fn mean(spread: SavedSpread) -> Value {
@@ -156,7 +146,10 @@ fn chatter(digit: &SavedDigit) -> Option<Value> {
 pub(super) fn changes(before: &SavedDigit, after: &SavedDigit, clocks: Clocks) -> Vec<Change> {
     let of = |quantity: &Quantity| {
         let (one, two) = ((quantity.of)(before)?, (quantity.of)(after)?);
-        let delays = ((quantity.delay)(before), (quantity.delay)(after));
+        let delays = (
+            delay_u95(quantity.name, before),
+            delay_u95(quantity.name, after),
+        );
         Some(change(quantity, (one, two), delays, clocks))
     };
     QUANTITIES.iter().filter_map(of).collect()
@@ -209,7 +202,6 @@ mod tests {
     const SPEED: Quantity = Quantity {
         name: "speed_pps",
         clock: true,
-        delay: none,
         of: |digit| digit.speed_pps,
     };
 
