@@ -183,7 +183,12 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
     let seen = read(&found);
     let described = |s: &Seen| confirm::least_residual(&s.train).is_some_and(|r| r < PROMISING);
     let promising = |s: &Seen| !s.is_beyond_doubt() && described(s);
-    if found.chain.pulses.len() < READ_AGAIN || !seen.iter().any(promising) {
+    // What hides one pulse of a train may make another reading look whole.
+    let hides = |s: &Seen| s.odd.hides;
+    if seen.iter().any(hides)
+        || found.chain.pulses.len() < READ_AGAIN
+        || !seen.iter().any(promising)
+    {
         return seen;
     }
     let leaves_nothing = |s: &Seen| confirm::proves_itself(s) && !s.odd.anything;
@@ -390,38 +395,65 @@ fn lesser_amplitude(pulses: &[Pulse]) -> f64 {
     size(|p| p.opening).min(size(|p| p.closing))
 }
 
-/// Steps near the train that the train itself does not explain.
+/// The trace around a train without what the train explains.
+struct Rest {
+    from: usize,
+    single: Vec<f32>,
+    energies: Energies,
+}
+
+impl Rest {
+    fn of(coarse: &Coarse, found: &Found, refined: &Refined, pulses: &[Pulse]) -> Option<Self> {
+        let (first, last) = (pulses.first()?, pulses.last()?);
+        let starts: Vec<usize> = pulses.iter().map(|p| p.opening.at).collect();
+        let longest = starts.windows(2).map(|w| w[1] - w[0]).max();
+        let around = longest.map_or(usize::MAX, |period| 5 * period / 2);
+        let around = around.min((LEFT_OVER_S * coarse.rate_hz) as usize);
+        let from = first.opening.at.saturating_sub(around);
+        let to = (last.closing.at + around).min(coarse.means.len());
+        let rest = remainder::without_train(coarse, refined, found.chain.sign, from, to);
+        Some(Rest {
+            from,
+            single: rest.iter().map(|&x| x as f32).collect(),
+            energies: Energies::new(&rest),
+        })
+    }
+
+    /// Steps of at least one size where the trace moves by at least another.
+    fn steps(&self, entry: &Entry, rate_hz: f64, least: f64, notable: f64) -> Vec<Candidate> {
+        let spots = bank::where_a_step_fits(entry, &self.energies, notable);
+        let field = Field {
+            trace: &self.single,
+            energies: &self.energies,
+            rate_hz,
+            spots: &spots,
+            least,
+        };
+        let mut steps = bank::candidates(entry, &field, LEAST_T);
+        steps.iter_mut().for_each(|c| c.at += self.from);
+        steps
+    }
+}
+
+/// Steps near the train that the train itself does not explain, and one of those where a pulse seems to be missing.
 fn left_over(
     coarse: &Coarse,
     found: &Found,
     refined: &Refined,
     pulses: &[Pulse],
-) -> Vec<Candidate> {
-    let (Some(first), Some(last)) = (pulses.first(), pulses.last()) else {
-        return Vec::new();
+) -> (Vec<Candidate>, Option<Candidate>) {
+    let Some(rest) = Rest::of(coarse, found, refined, pulses) else {
+        return (Vec::new(), None);
     };
-    let starts: Vec<usize> = pulses.iter().map(|p| p.opening.at).collect();
-    let longest = starts.windows(2).map(|w| w[1] - w[0]).max();
-    let around = longest.map_or(usize::MAX, |period| 5 * period / 2);
-    let around = around.min((LEFT_OVER_S * coarse.rate_hz) as usize);
-    let from = first.opening.at.saturating_sub(around);
-    let to = (last.closing.at + around).min(coarse.means.len());
-    let rest = remainder::without_train(coarse, refined, found.chain.sign, from, to);
-    let single: Vec<f32> = rest.iter().map(|&x| x as f32).collect();
-    let energies = Energies::new(&rest);
     let usual = lesser_amplitude(pulses);
-    let notable = doubt::NOTABLE * usual;
-    let spots = bank::where_a_step_fits(&found.entry, &energies, notable);
-    let field = Field {
-        trace: &single,
-        energies: &energies,
-        rate_hz: coarse.rate_hz,
-        spots: &spots,
-        least: doubt::PARTNER * usual,
+    let steps = |least: f64, notable: f64| {
+        rest.steps(&found.entry, coarse.rate_hz, least * usual, notable * usual)
     };
-    let mut steps = bank::candidates(&found.entry, &field, LEAST_T);
-    steps.iter_mut().for_each(|c| c.at += from);
-    steps
+    let missing = doubt::missing(pulses);
+    let hidden = (!missing.is_empty())
+        .then(|| steps(doubt::HIDDEN, doubt::HIDDEN))
+        .and_then(|faint| doubt::hidden(&missing, faint, found.chain.sign));
+    (steps(doubt::PARTNER, doubt::NOTABLE), hidden)
 }
 
 /// How well the entry's shape fits the openings: log-likelihood of the explained share, bounded for each
@@ -508,11 +540,12 @@ fn build(
     let matched = (found.entry.energy * coarse.factor as f64).sqrt();
     let judge = |refined: &Refined| {
         let (mut edges, reversals) = list_edges(refined, matched, window.rate_hz, &seconds);
-        let left_over = left_over(coarse, found, refined, &pulses);
+        let (left_over, hidden) = left_over(coarse, found, refined, &pulses);
         let evidence = doubt::Evidence {
             pulses: &pulses,
             edges: &edges,
             left_over: &left_over,
+            hidden,
             amplitude: lesser_amplitude(&pulses),
             rate_hz: coarse.rate_hz,
             length: coarse.means.len(),

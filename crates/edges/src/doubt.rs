@@ -19,6 +19,9 @@ pub(crate) const NOTABLE: f64 = 0.45;
 const WHOLE: f64 = 0.7;
 const CLEAR_T: f64 = 8.0;
 pub(crate) const PARTNER: f64 = 0.4;
+/// A step at least so large beside the train's own, and so clear, hides a pulse where one seems to be missing.
+pub(crate) const HIDDEN: f64 = 0.2;
+const HIDDEN_T: f64 = 6.0;
 const PARTNER_S: std::ops::RangeInclusive<f64> = 0.003..=0.2;
 /// Of a train of so many pulses, or more, a step this much poorer than its own is a sound, unless it makes a break
 /// that lies so close to a whole number of periods from the others.
@@ -48,6 +51,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) edges: &'a [Edge],
     /// Steps near the train that it does not explain.
     pub(crate) left_over: &'a [Candidate],
+    /// A step that a pulse would have made where one seems to be missing.
+    pub(crate) hidden: Option<Candidate>,
     pub(crate) amplitude: f64,
     pub(crate) rate_hz: f64,
     /// Blocks in the window.
@@ -111,9 +116,59 @@ pub(crate) fn doubts(evidence: &Evidence<'_>) -> Vec<Doubt> {
     let mut out = Vec::new();
     out.extend(cut_off(evidence));
     out.extend(weakest(evidence).or_else(|| foreign(evidence)));
-    out.extend(unexplained(evidence));
+    let hidden = || {
+        let hidden = evidence.hidden.as_ref();
+        hidden.map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
+    };
+    out.extend(unexplained(evidence).or_else(hidden));
     out.extend(irregular(evidence));
     out
+}
+
+/// Where a pulse seems to be missing: a place at which it would have opened or closed, whether it is an opening, and how far
+/// from there it may have been.
+pub(crate) struct Missing {
+    at: f64,
+    opens: bool,
+    within: f64,
+}
+
+/// Places of the pulses that a train of a dial's rhythm would have in its holes.
+pub(crate) fn missing(pulses: &[Pulse]) -> Vec<Missing> {
+    let of = |measure: fn(&[Pulse]) -> f64, length: usize| {
+        linear::median(&pulses.windows(length).map(measure).collect::<Vec<_>>())
+    };
+    let period = of(|p| (p[1].opening.at - p[0].opening.at) as f64, 2);
+    let length = of(|p| (p[0].closing.at - p[0].opening.at) as f64, 1);
+    let (Some(period), Some(length)) = (period, length) else {
+        return Vec::new();
+    };
+    let mut out = Vec::new();
+    for pair in pulses.windows(2) {
+        let (from, to) = (pair[0].opening.at as f64, pair[1].opening.at as f64);
+        let periods = ((to - from) / period).round();
+        for number in 1..periods as usize {
+            let at = from + (to - from) * number as f64 / periods;
+            let within = IN_TIME * period;
+            out.extend(
+                [(at, true), (at + length, false)].map(|(at, opens)| Missing { at, opens, within }),
+            );
+        }
+    }
+    out
+}
+
+/// One of the steps that lies where a missing pulse would have made it. What the recorder cuts off, or hum hides, leaves
+/// less of it than of the others.
+pub(crate) fn hidden(missing: &[Missing], steps: Vec<Candidate>, sign: f64) -> Option<Candidate> {
+    steps
+        .into_iter()
+        .filter(|c| c.t.abs() > HIDDEN_T)
+        .find(|c| {
+            missing.iter().any(|m| {
+                (c.at as f64 - m.at).abs() < m.within && (c.amplitude * sign > 0.0) == m.opens
+            })
+        })
 }
 
 fn weakest(evidence: &Evidence<'_>) -> Option<Doubt> {
@@ -230,12 +285,15 @@ pub(crate) struct Odd {
     pub(crate) elsewhere: bool,
     /// There is one somewhere, be it only a sound.
     pub(crate) anything: bool,
+    /// One lies where a pulse seems to be missing, and may be what is left of it.
+    pub(crate) hides: bool,
 }
 
 /// See `Odd`.
 pub(crate) fn odd(evidence: &Evidence<'_>) -> Odd {
     let mut beside = vec![false; evidence.edges.len()];
-    let mut elsewhere = false;
+    let hides = evidence.hidden.is_some();
+    let mut elsewhere = hides;
     for step in unexplained_steps(evidence) {
         let at_s = evidence.seconds(step.at);
         let nearest = (0..beside.len()).min_by(|&a, &b| {
@@ -254,7 +312,8 @@ pub(crate) fn odd(evidence: &Evidence<'_>) -> Odd {
     Odd {
         beside: [share(0), share(1)],
         elsewhere,
-        anything: notable_steps(evidence).next().is_some(),
+        anything: hides || notable_steps(evidence).next().is_some(),
+        hides,
     }
 }
 

@@ -697,6 +697,51 @@ fn digits_are_found_between_stretches_that_are_cut_off() {
     assert_eq!(counts, [5, 1, 4]);
 }
 
+/// Where a pulse is missing nothing of it may be left: hum and a recorder that cuts off can hide most of one.
+#[test]
+fn a_missing_pulse_that_left_something_is_not_certain() {
+    let scenario = Scenario {
+        numbers: vec![8],
+        dial: Dial {
+            missing_pulse: Some(3),
+            ..Dial::default()
+        },
+        ..Scenario::default()
+    };
+    let rendered = synth::render(&scenario);
+    let breaks = &rendered.truth.digits[0].breaks;
+    let after = rendered.truth.digits[0].missing_after[0];
+    let (before, next) = (&breaks[after], &breaks[after + 1]);
+    let opening_s = (before.break_start_s + next.break_start_s) / 2.0;
+    let closing_s = opening_s + before.make_start_s - before.break_start_s;
+    let at = |seconds: f64| (seconds * rendered.sample_rate_hz) as usize;
+    let mut line = rendered.channels[0].clone();
+    let doubts = |line: &[f32]| {
+        let trace = measured(line, rendered.sample_rate_hz);
+        assert_eq!(trace.trains.len(), 1);
+        assert_eq!(trace.trains[0].edges.len(), 2 * breaks.len());
+        (
+            trace.trains[0].doubts.clone(),
+            trace.trains[0].step,
+            trace.trains[0].polarity,
+        )
+    };
+    let (none, step, polarity) = doubts(&line);
+    assert!(none.is_empty(), "{none:?}");
+    let left = 0.3
+        * step as f32
+        * if polarity == Polarity::Normal {
+            -1.0
+        } else {
+            1.0
+        };
+    line[at(opening_s)..at(closing_s)]
+        .iter_mut()
+        .for_each(|x| *x += left);
+    let (some, ..) = doubts(&line);
+    assert!(matches!(some[..], [Doubt::UnexplainedEdge(_)]), "{some:?}");
+}
+
 /// A broken header may say any rate: found by fuzzing, one of 1 Hz never ended.
 #[test]
 fn noise_at_the_rate_of_a_broken_header_has_no_train_and_an_end() -> Result<(), TestCaseError> {
