@@ -14,6 +14,8 @@ const PROVING: usize = 3;
 const ALIKE: f64 = 0.35;
 /// How far one line moves the trace differs by less.
 const SAME_REACH: f64 = 0.7;
+/// What moves the trace as far as a sure train does, by less than this, is something of its line, and not passed over.
+const AS_FAR: f64 = 0.4;
 /// Openings of a doubtful train leave less than this, or the train is left out.
 const REPORTED_RESIDUAL: f64 = 0.12;
 /// Both kinds of edges leave more than this, and no white noise.
@@ -55,26 +57,60 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         s.train.doubts.contains(&Doubt::Irregular)
             || (single && usual_break(&s.train).is_some_and(|break_s| break_s > FLASH_S))
     });
-    seen.retain_mut(|s| {
-        let Some(own) = Kind::of(s) else {
-            return false;
-        };
-        let short = is_short(s);
-        s.train.doubts.extend(drowned(s));
-        // One recording holds one line: what is of another size or polarity than the dial's is no part of it.
-        let same_line = proven.is_empty() || proven.iter().any(|p| own.same_line(p));
-        let alike = proven.iter().any(|p| own.alike(p));
-        if short && !alike {
-            if !s.plain {
-                s.train.doubts.push(Doubt::OtherCount(0));
-            } else if own.break_s > FLASH_S || handled {
-                s.train.doubts.push(Doubt::MayBeFlash);
-            }
+    let standings: Vec<Standing> = seen
+        .iter_mut()
+        .map(|s| standing(s, &proven, handled))
+        .collect();
+    let sure: Vec<Kind> = seen
+        .iter()
+        .zip(&standings)
+        .filter(|(_, standing)| **standing == Standing::BeyondDoubt)
+        .filter_map(|(s, _)| Kind::of(s))
+        .collect();
+    // A sure digit beside one that is left out in silence makes a wrong number.
+    let of_the_line = |s: &Seen| {
+        let as_far = |own: Kind| sure.iter().any(|k| own.reaches_as_far(k, AS_FAR));
+        Kind::of(s).is_some_and(as_far)
+    };
+    let mut standings = standings.into_iter();
+    seen.retain(|s| standings.next() != Some(Standing::LeftOut) || of_the_line(s));
+}
+
+/// What becomes of a train.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Standing {
+    BeyondDoubt,
+    /// Given with its doubts.
+    Doubted,
+    /// More likely no dialling at all.
+    LeftOut,
+}
+
+/// Adds what there is to doubt about a train beside the proven ones, and says what becomes of it.
+fn standing(seen: &mut Seen, proven: &[Kind], handled: bool) -> Standing {
+    let Some(own) = Kind::of(seen) else {
+        return Standing::LeftOut;
+    };
+    let short = is_short(seen);
+    seen.train.doubts.extend(drowned(seen));
+    // One recording holds one line: what is of another size or polarity than the dial's is no part of it.
+    let same_line = proven.is_empty() || proven.iter().any(|p| own.same_line(p));
+    let alike = proven.iter().any(|p| own.alike(p));
+    if short && !alike {
+        if !seen.plain {
+            seen.train.doubts.push(Doubt::OtherCount(0));
+        } else if own.break_s > FLASH_S || handled {
+            seen.train.doubts.push(Doubt::MayBeFlash);
         }
-        let beyond_doubt = s.train.doubts.is_empty() && (same_line || !short);
-        let steps = !proven.is_empty() || like_steps(&s.train);
-        beyond_doubt || (same_line && steps && worth_reporting(s, alike))
-    });
+    }
+    let steps = || !proven.is_empty() || like_steps(&seen.train);
+    if seen.train.doubts.is_empty() && (same_line || !short) {
+        Standing::BeyondDoubt
+    } else if same_line && steps() && worth_reporting(seen, alike) {
+        Standing::Doubted
+    } else {
+        Standing::LeftOut
+    }
 }
 
 /// Whether a train will be given, whatever else the recording holds.
@@ -245,11 +281,15 @@ impl Kind {
         })
     }
 
+    /// Whether both move the trace as far, give or take the exponential of `within`.
+    fn reaches_as_far(&self, other: &Kind, within: f64) -> bool {
+        (self.reach / other.reach).ln().abs() < within
+    }
+
     /// One line moves the trace as far and the same way. What rings may be read either way, and a spike seen or not; then
     /// both must look the same.
     fn same_line(&self, other: &Kind) -> bool {
-        let as_far = (self.reach / other.reach).ln().abs() < SAME_REACH;
-        (as_far && self.polarity == other.polarity)
+        (self.reaches_as_far(other, SAME_REACH) && self.polarity == other.polarity)
             || (0..2).all(|kind| self.looks[kind].is_like(&other.looks[kind]))
     }
 
