@@ -39,7 +39,7 @@ const END_OF_DIGIT_S: f64 = 0.5;
 /// A train that ends so soon after the last event before the rest is the one that ended there.
 const SLACK_S: f64 = 0.060;
 /// An event of less than this share of one that so many others exceed is faint.
-const FAINT: f32 = 0.01;
+const FAINT: f32 = 0.02;
 const FAINT_BESIDE: usize = 3;
 /// Longest stretch analysed at once, when no rest comes.
 const LONGEST_S: f64 = 12.0;
@@ -531,7 +531,7 @@ impl Detector {
         let mut sieve = Sieve::new(self.ticks.rate_hz);
         let found = Finder::all(self.ticks.rate_hz, &means, until - means.len() as u64);
         let later = sieve.notable(found).filter(|e| e.at >= first).collect();
-        Some(self.likely(later)).filter(|events| !events.is_empty())
+        Some(self.likely(without_faint(later))).filter(|events| !events.is_empty())
     }
 
     /// Lets go of what no window can reach any more.
