@@ -35,14 +35,24 @@ const BESIDE: f64 = 0.5;
 /// one.
 const FLASH_S: f64 = 0.090;
 
+/// Breaks and periods of short trains that prove one another differ by less than this factor's logarithm.
+const SAME_LENGTH: f64 = 0.06;
+/// What moves the trace less than this share of the furthest need not agree with it.
+const BESIDE_REACH: f64 = 0.5;
+
 /// Adds doubts to short trains that nothing confirms, and leaves out what is no dialling. A step that is a
 /// plain change of level counts for more than a spike.
 pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     let proven: Vec<Kind> = seen
         .iter()
-        .filter(|s| proves_itself(s))
+        .filter(|s| is_certain(s))
         .filter_map(Kind::of)
         .collect();
+    let proven = if proven.is_empty() {
+        agreed(seen)
+    } else {
+        proven
+    };
     seen.iter_mut().for_each(|s| explain_like(s, &proven));
     // Openings and closings of one sound are a dial's only where other digits on the line say that it sounds so.
     let whole: Vec<(f64, f64)> = seen.iter().filter(|s| !s.sounded).map(extent).collect();
@@ -74,6 +84,35 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     };
     let mut standings = standings.into_iter();
     seen.retain(|s| standings.next() != Some(Standing::LeftOut) || of_the_line(s));
+}
+
+/// Short trains prove one another, where all that moves the trace nearly as far has the same breaks, periods and transitions:
+/// neither chance nor a hand makes pulses so alike.
+fn agreed(seen: &[Seen]) -> Vec<Kind> {
+    let furthest = seen.iter().map(|s| s.reach).fold(0.0, f64::max);
+    let heard: Vec<&Seen> = seen
+        .iter()
+        .filter(|s| s.reach > BESIDE_REACH * furthest)
+        .collect();
+    let kinds: Vec<Kind> = heard.iter().filter_map(|s| Kind::of(s)).collect();
+    let breaks: Vec<f64> = heard.iter().flat_map(|s| breaks(&s.train)).collect();
+    let periods: Vec<f64> = kinds.iter().filter_map(|k| k.period_s).collect();
+    let spread = |lengths: &[f64]| {
+        let longest = lengths.iter().copied().fold(0.0, f64::max);
+        let shortest = lengths.iter().copied().fold(f64::MAX, f64::min);
+        (longest / shortest).ln()
+    };
+    let even = |lengths: &[f64]| lengths.is_empty() || spread(lengths) < SAME_LENGTH;
+    let clean = |s: &&Seen| s.is_beyond_doubt() && !is_rough(s) && drowned(s).is_none();
+    let look_alike = |own: &Kind| (0..2).all(|kind| own.looks[kind].is_like(&kinds[0].looks[kind]));
+    let agree = heard.len() > 1
+        && breaks.len() >= PROVING
+        && heard.iter().all(clean)
+        && breaks.iter().all(|break_s| *break_s < FLASH_S)
+        && even(&breaks)
+        && even(&periods)
+        && kinds.iter().all(look_alike);
+    if agree { kinds } else { Vec::new() }
 }
 
 /// What becomes of a train.
@@ -319,12 +358,13 @@ pub(crate) fn least_residual(train: &Train) -> Option<f64> {
     Some(openings.min(usual_residual(train, Direction::Closing)?))
 }
 
+/// Breaks of a train, in seconds.
+fn breaks(train: &Train) -> Vec<f64> {
+    let pulses = train.edges.chunks_exact(2);
+    pulses.map(|p| p[1].instant_s - p[0].instant_s).collect()
+}
+
 /// Median break of a train, in seconds.
 fn usual_break(train: &Train) -> Option<f64> {
-    let breaks: Vec<f64> = train
-        .edges
-        .chunks_exact(2)
-        .map(|p| p[1].instant_s - p[0].instant_s)
-        .collect();
-    linear::median(&breaks)
+    linear::median(&breaks(train))
 }

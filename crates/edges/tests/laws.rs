@@ -571,6 +571,34 @@ fn a_short_digit_that_looks_like_the_others_is_given() {
     assert_eq!(counts(&families::draw(loops, 106)), drawn);
 }
 
+/// A digit of which only a piece was read, in polarity the other way round, was left out in silence: its number was wrong,
+/// and every digit of it sure.
+#[test]
+fn what_moves_the_line_as_far_as_sure_digits_is_given_with_its_doubts() {
+    let loops = family("loop through a poor transformer");
+    let counts = counts(&families::draw(loops, 39));
+    assert_eq!(counts[1..], [10, 4, 9].map(|pulses| (pulses, true)));
+    assert!(!counts[0].1, "{counts:?}");
+}
+
+/// Behind a transformer one or two pulses may be any sound. Three that have one break, one period and one look are a dial's.
+#[test]
+fn short_digits_that_agree_prove_one_another() {
+    let spikes = family("transformer 100-300 Hz");
+    for (index, drawn) in [(12, vec![1, 1, 1]), (13, vec![2, 2])] {
+        let drawn: Vec<_> = drawn.into_iter().map(|pulses| (pulses, true)).collect();
+        assert_eq!(counts(&families::draw(spikes, index)), drawn, "{index}");
+    }
+}
+
+/// Three even swings of a ringing current, which no steps describe, proved a single one beside them.
+#[test]
+fn what_is_no_dialling_proves_nothing() {
+    let ringing = families::nothing().iter().find(|f| f.name == "ringing");
+    let counts = counts(&families::draw(ringing.expect("a family"), 155));
+    assert!(counts.iter().all(|(_, sure)| !sure), "{counts:?}");
+}
+
 /// A capacitor lets the levels droop, and moves no edge.
 #[test]
 fn coupled_instants_are_those_drawn() {
