@@ -166,10 +166,8 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
         spots: &spots,
         least: 0.0,
     };
-    let steps: Vec<Steps> = bank::shortlist(&window.tools.bank, &field, &places)
-        .into_iter()
-        .map(|probed| Steps::of(probed, &field))
-        .collect();
+    let shortlist = bank::shortlist(&window.tools.bank, &field, &places);
+    let steps = of_each(shortlist.iter().copied(), &field);
     let Some((merit, found)) = search(&steps, &coarse, window.sign) else {
         return Vec::new();
     };
@@ -191,16 +189,35 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
     {
         return seen;
     }
-    let leaves_nothing = |s: &Seen| confirm::proves_itself(s) && !s.odd.anything;
+    let leaves_nothing =
+        |s: &Seen| confirm::proves_itself(s) && !confirm::is_rough(s) && !s.odd.anything;
     let clear = |seen: &Vec<Seen>| !seen.is_empty() && seen.iter().all(leaves_nothing);
-    let others = others(&steps, &coarse, (merit, &found));
-    let mut others = others.iter().map(read);
-    others.find(clear).unwrap_or(seen)
+    let clearly = |steps: &[Steps]| {
+        let others = others(steps, &coarse, (merit, &found));
+        others.iter().map(read).find(clear)
+    };
+    let unlike = || {
+        let is_listed = |probed: &&Probed| shortlist.iter().any(|s| std::ptr::eq(*s, *probed));
+        let others = window.tools.bank.iter().filter(|p| !is_listed(p));
+        of_each(others, &field)
+    };
+    let read_anew = || {
+        let many = found.chain.pulses.len() >= READ_BY_ALL;
+        many.then(|| clearly(&unlike())).flatten()
+    };
+    clearly(&steps).or_else(read_anew).unwrap_or(seen)
+}
+
+/// The steps that each of some entries finds.
+fn of_each<'a>(entries: impl Iterator<Item = &'a Probed>, field: &Field<'_>) -> Vec<Steps<'a>> {
+    entries.map(|probed| Steps::of(probed, field)).collect()
 }
 
 /// A window with so many pulses in a chain is read in other ways when the first leaves doubts. One in which all trains
 /// have pulses enough to prove themselves, no doubts, and nothing beside them that they do not explain, is taken instead.
 const READ_AGAIN: usize = 2;
+/// And if it has so many, by all entries of the bank: where openings ring by far the most, none but their own was listed.
+const READ_BY_ALL: usize = 3;
 /// But only where something describes its openings or its closings, all but this share of them: sound is described by
 /// nothing, however it is read.
 const PROMISING: f64 = 0.1;
@@ -287,7 +304,7 @@ fn best(steps: &[Steps<'_>], coarse: &Coarse, signs: &[f64]) -> Option<(f64, Fou
     best
 }
 
-/// Other ways to read a window than the best one, the best of them first: by each entry, and in each polarity.
+/// Other ways to read a window than the best one, the best of them first: of each count and polarity the best.
 fn others(steps: &[Steps<'_>], coarse: &Coarse, (most, best): (f64, &Found)) -> Vec<Found> {
     let ways = |steps: &'_ Steps<'_>| chain::EITHER.map(|sign| steps.chain(coarse, &[sign]));
     let is_other = |chain: &Chain| {
@@ -300,8 +317,16 @@ fn others(steps: &[Steps<'_>], coarse: &Coarse, (most, best): (f64, &Found)) -> 
         .filter(|(merit, other)| *merit >= OTHER_SHARE * most && is_other(&other.chain))
         .collect();
     others.sort_by(|a, b| b.0.total_cmp(&a.0));
-    others.truncate(OTHER_WAYS);
-    others.into_iter().map(|(_, other)| other).collect()
+    let mut told: Vec<Found> = Vec::new();
+    for (_, other) in others {
+        let alike = |o: &Found| {
+            o.chain.pulses.len() == other.chain.pulses.len() && o.chain.sign == other.chain.sign
+        };
+        if told.len() < OTHER_WAYS && !told.iter().any(alike) {
+            told.push(other);
+        }
+    }
+    told
 }
 
 /// Steps that an entry of the bank finds; also in a wider window, in which the same step may stand a second time.
@@ -538,6 +563,7 @@ fn build(
     let mut told = closures(&mut refined);
     let seconds = |at: f64| window.seconds(at);
     let matched = (found.entry.energy * coarse.factor as f64).sqrt();
+    let likeness = Likeness::both(&pulses, &found.entry, &coarse.means);
     let judge = |refined: &Refined| {
         let (mut edges, reversals) = list_edges(refined, matched, window.rate_hz, &seconds);
         let (left_over, hidden) = left_over(coarse, found, refined, &pulses);
@@ -555,6 +581,7 @@ fn build(
             sign,
             longest_chatter_s: longest_chatter_s(&edges, &reversals),
             slow: refined.kinds.map(|k| k.slow),
+            white: likeness.iter().all(Likeness::is_white),
         };
         let (doubts, odd) = (doubt::doubts(&evidence), doubt::odd(&evidence));
         let unsettled = doubt::unsettled_s(&evidence);
@@ -574,9 +601,6 @@ fn build(
     let (first, last) = (edges.first()?.instant_s, edges.last()?.instant_s);
     let (envelope, snippet) = view::around(window, first, last);
     let plain = plain(&pulses, &found.entry);
-    let white = Likeness::both(&pulses, &found.entry, &coarse.means)
-        .iter()
-        .any(Likeness::is_white);
     let clipped = refined.clipped as u64;
     let mut floor_s = chatter_floor(noise_rms / refined.step, window.rate_hz);
     if let Some(told) = &told {
@@ -607,7 +631,7 @@ fn build(
     };
     Some(Seen {
         train,
-        white,
+        white: likeness.iter().any(Likeness::is_white),
         plain,
         clipped,
         sounded,

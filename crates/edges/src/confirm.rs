@@ -58,7 +58,7 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     let whole: Vec<(f64, f64)> = seen.iter().filter(|s| !s.sounded).map(extent).collect();
     let is_free = |own: (f64, f64)| whole.iter().all(|w| own.1 < w.0 || own.0 > w.1);
     seen.retain(|s| {
-        let alike = |own: Kind| proven.iter().any(|p| own.alike(p));
+        let alike = |own: Kind| proven.iter().any(|p| own.alike(p) || own.is_seen_in(p));
         !s.sounded || (is_free(extent(s)) && Kind::of(s).is_some_and(alike))
     });
     // A hand on the hook makes some openings that no dial makes; the rest of them is hers too.
@@ -79,8 +79,9 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         .collect();
     // A sure digit beside one that is left out in silence makes a wrong number.
     let of_the_line = |s: &Seen| {
-        let as_far = |own: Kind| sure.iter().any(|k| own.reaches_as_far(k, AS_FAR));
-        Kind::of(s).is_some_and(as_far)
+        let beside =
+            |own: &Kind, sure: &Kind| own.reaches_as_far(sure, AS_FAR) || own.is_seen_in(sure);
+        Kind::of(s).is_some_and(|own| sure.iter().any(|k| beside(&own, k)))
     };
     let mut standings = standings.into_iter();
     seen.retain(|s| standings.next() != Some(Standing::LeftOut) || of_the_line(s));
@@ -135,8 +136,8 @@ fn standing(seen: &mut Seen, proven: &[Kind], handled: bool) -> Standing {
     // One recording holds one line: what is of another size or polarity than the dial's is no part of it.
     let same_line = proven.is_empty() || proven.iter().any(|p| own.same_line(p));
     let alike = proven.iter().any(|p| own.alike(p));
-    if short && !alike {
-        if !seen.plain {
+    if (short || seen.sounded) && !alike {
+        if seen.sounded || !seen.plain {
             seen.train.doubts.push(Doubt::OtherCount(0));
         } else if own.break_s > FLASH_S || handled {
             seen.train.doubts.push(Doubt::MayBeFlash);
@@ -168,7 +169,7 @@ fn is_short(seen: &Seen) -> bool {
 }
 
 /// Whether nothing but their mean describes openings or closings.
-fn is_rough(seen: &Seen) -> bool {
+pub(crate) fn is_rough(seen: &Seen) -> bool {
     seen.kinds.iter().any(|k| k.rough)
 }
 
@@ -330,6 +331,14 @@ impl Kind {
     fn same_line(&self, other: &Kind) -> bool {
         (self.reaches_as_far(other, SAME_REACH) && self.polarity == other.polarity)
             || (0..2).all(|kind| self.looks[kind].is_like(&other.looks[kind]))
+    }
+
+    /// Whether openings or closings look like openings or closings of the other: a train that was read in part.
+    fn is_seen_in(&self, other: &Kind) -> bool {
+        let looks = self.looks.iter();
+        looks
+            .flat_map(|own| other.looks.iter().map(move |theirs| (own, theirs)))
+            .any(|(own, theirs)| own.is_like(theirs))
     }
 
     fn alike(&self, other: &Kind) -> bool {

@@ -34,6 +34,8 @@ const LIKE_BREAK: f64 = 0.15;
 const SPIKE_S: [f64; 2] = [0.000_8, 0.001_5];
 /// Closings that usually leave more than this of their size are no steps.
 const STEP_RESIDUAL: f64 = 0.2;
+/// In white noise, a step of the loop is at least so clear beside the train's own.
+const OF_THE_LOOP: f64 = 0.65;
 /// What a sharp step leaves of a rounded or ringing transition lies so close to it.
 const BESIDE_S: std::ops::Range<f64> = -0.010..0.016;
 
@@ -65,6 +67,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) longest_chatter_s: f64,
     /// Openings, closings are slow: neither their chatter is fitted with them nor how they differ.
     pub(crate) slow: [bool; 2],
+    /// What the train's steps leave is white noise.
+    pub(crate) white: bool,
 }
 
 impl Evidence<'_> {
@@ -98,6 +102,20 @@ impl Evidence<'_> {
     fn usual_residual(&self, kind: usize) -> f64 {
         let residuals: Vec<f64> = self.of_kind(kind).map(|e| e.residual).collect();
         linear::median(&residuals).unwrap_or(1.0)
+    }
+
+    /// Student's t of the train's own steps, usually.
+    fn usual_t(&self) -> f64 {
+        let own = self.pulses.iter();
+        let own: Vec<f64> = own
+            .flat_map(|p| [p.opening.t.abs(), p.closing.t.abs()])
+            .collect();
+        linear::median(&own).unwrap_or(0.0)
+    }
+
+    /// Whether nothing but white noise keeps steps from being described.
+    fn is_in_noise(&self) -> bool {
+        self.white && (0..2).all(|kind| self.usual_residual(kind) > STEP_RESIDUAL)
     }
 
     /// Whether a step is as large as this share of the train's own.
@@ -200,11 +218,18 @@ fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
 /// Steps that a train does not explain, large enough to be those of a pulse, and no sound.
 fn unexplained_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a Candidate> {
     let sounds = sounds_below(evidence);
+    // A loop is open or closed: in white noise a step so much smaller than the others is noise.
+    let clear = if evidence.is_in_noise() {
+        OF_THE_LOOP * evidence.usual_t()
+    } else {
+        0.0
+    };
     notable_steps(evidence)
         .filter(|c| {
             let whole = evidence.is_large(c, WHOLE) || c.t.abs() > CLEAR_T;
             whole || has_partner(evidence, c)
         })
+        .filter(move |c| evidence.is_large(c, WHOLE) || c.t.abs() >= clear)
         .filter(move |c| c.t.abs() >= sounds || keeps_time(evidence, c))
 }
 
@@ -226,14 +251,10 @@ fn notable_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a Can
 /// Student's t below which a step is so much poorer a likeness of one than the train's own are that it is some sound;
 /// where there are many. A contact that reopens for a moment leaves poor steps too, but few.
 fn sounds_below(evidence: &Evidence<'_>) -> f64 {
-    let own = evidence.pulses.iter();
-    let own: Vec<f64> = own
-        .flat_map(|p| [p.opening.t.abs(), p.closing.t.abs()])
-        .collect();
     let large = evidence.left_over.iter();
     let many = large.filter(|c| evidence.is_large(c, PARTNER)).count() >= MANY;
     if many && evidence.pulses.len() >= RHYTHM {
-        SOUND * linear::median(&own).unwrap_or(0.0)
+        SOUND * evidence.usual_t()
     } else {
         0.0
     }
