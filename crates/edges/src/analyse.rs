@@ -247,6 +247,8 @@ pub(crate) struct Seen {
     pub(crate) kinds: [KindOfEdge; 2],
     /// How far the trace usually moves around a transition, whatever its shape.
     pub(crate) reach: f64,
+    /// And at most.
+    pub(crate) farthest: f64,
     /// What openings, and what closings, usually look like.
     pub(crate) looks: [Look; 2],
 }
@@ -629,6 +631,7 @@ fn build(
         edges,
         reversals,
     };
+    let reaches = reaches(coarse, &pulses);
     Some(Seen {
         train,
         white: likeness.iter().any(Likeness::is_white),
@@ -641,7 +644,8 @@ fn build(
             rough: k.rough,
             snr: matched / k.noise.max(1e-4),
         }),
-        reach: reach(coarse, &pulses),
+        reach: linear::median(&reaches).unwrap_or(0.0),
+        farthest: reaches.into_iter().fold(0.0, f64::max),
         looks: [
             Look::of(coarse, refined.pulses.iter().map(|p| p.0.at)),
             Look::of(coarse, refined.pulses.iter().map(|p| p.1.at)),
@@ -695,8 +699,8 @@ fn longest_chatter_s(edges: &[Edge], reversals: &[Reversal]) -> f64 {
     lasts.fold(0.0, f64::max)
 }
 
-/// How far the trace usually moves around a transition.
-fn reach(coarse: &Coarse, pulses: &[Pulse]) -> f64 {
+/// How far the trace moves around each transition.
+fn reaches(coarse: &Coarse, pulses: &[Pulse]) -> Vec<f64> {
     let blocks = |s: f64| (s * coarse.rate_hz) as usize;
     let around = |at: usize| {
         let first = at.saturating_sub(blocks(REACH_BEFORE_S));
@@ -706,7 +710,7 @@ fn reach(coarse: &Coarse, pulses: &[Pulse]) -> f64 {
         highest - stretch.copied().fold(f64::MAX, f64::min)
     };
     let edges = pulses.iter().flat_map(|p| [p.opening.at, p.closing.at]);
-    linear::median(&edges.map(around).collect::<Vec<_>>()).unwrap_or(0.0)
+    edges.map(around).collect()
 }
 
 fn coupling(refined: &Refined) -> Option<f64> {

@@ -79,8 +79,10 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         .collect();
     // A sure digit beside one that is left out in silence makes a wrong number.
     let of_the_line = |s: &Seen| {
-        let beside =
-            |own: &Kind, sure: &Kind| own.reaches_as_far(sure, AS_FAR) || own.is_seen_in(sure);
+        let beside = |own: &Kind, sure: &Kind| {
+            let farthest = (s.farthest / sure.reach).ln().abs() < AS_FAR;
+            farthest || own.reaches_as_far(sure, AS_FAR) || own.is_seen_in(sure)
+        };
         Kind::of(s).is_some_and(|own| sure.iter().any(|k| beside(&own, k)))
     };
     let mut standings = standings.into_iter();
