@@ -34,10 +34,9 @@ const BESIDE: f64 = 0.5;
 /// A break longer than this may be the flash of a hook switch: receivers take openings from 90 ms on for
 /// one.
 const FLASH_S: f64 = 0.090;
-
 /// Breaks and periods of short trains that prove one another differ by less than this factor's logarithm.
 const SAME_LENGTH: f64 = 0.06;
-/// What moves the trace less than this share of the furthest need not agree with it.
+/// What moves the trace less than this share of the farthest need not agree with it.
 const BESIDE_REACH: f64 = 0.5;
 
 /// Adds doubts to short trains that nothing confirms, and leaves out what is no dialling. A step that is a
@@ -80,8 +79,8 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     // A sure digit beside one that is left out in silence makes a wrong number.
     let of_the_line = |s: &Seen| {
         let beside = |own: &Kind, sure: &Kind| {
-            let farthest = (s.farthest / sure.reach).ln().abs() < AS_FAR;
-            farthest || own.reaches_as_far(sure, AS_FAR) || own.is_seen_in(sure)
+            let reaches = [s.reach, s.farthest];
+            reaches.iter().any(|r| is_near(*r, sure.reach, AS_FAR)) || own.is_seen_in(sure)
         };
         Kind::of(s).is_some_and(|own| sure.iter().any(|k| beside(&own, k)))
     };
@@ -92,20 +91,16 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
 /// Short trains prove one another, where all that moves the trace nearly as far has the same breaks, periods and transitions:
 /// neither chance nor a hand makes pulses so alike.
 fn agreed(seen: &[Seen]) -> Vec<Kind> {
-    let furthest = seen.iter().map(|s| s.reach).fold(0.0, f64::max);
-    let heard: Vec<&Seen> = seen
-        .iter()
-        .filter(|s| s.reach > BESIDE_REACH * furthest)
-        .collect();
+    let farthest = seen.iter().map(|s| s.reach).fold(0.0, f64::max);
+    let is_heard = |s: &&Seen| s.reach > BESIDE_REACH * farthest;
+    let heard: Vec<&Seen> = seen.iter().filter(is_heard).collect();
     let kinds: Vec<Kind> = heard.iter().filter_map(|s| Kind::of(s)).collect();
     let breaks: Vec<f64> = heard.iter().flat_map(|s| breaks(&s.train)).collect();
     let periods: Vec<f64> = kinds.iter().filter_map(|k| k.period_s).collect();
-    let spread = |lengths: &[f64]| {
+    let even = |lengths: &[f64]| {
         let longest = lengths.iter().copied().fold(0.0, f64::max);
-        let shortest = lengths.iter().copied().fold(f64::MAX, f64::min);
-        (longest / shortest).ln()
+        lengths.iter().all(|l| is_near(*l, longest, SAME_LENGTH))
     };
-    let even = |lengths: &[f64]| lengths.is_empty() || spread(lengths) < SAME_LENGTH;
     let clean = |s: &&Seen| s.is_beyond_doubt() && !is_rough(s) && drowned(s).is_none();
     let look_alike = |own: &Kind| (0..2).all(|kind| own.looks[kind].is_like(&kinds[0].looks[kind]));
     let agree = heard.len() > 1
@@ -299,6 +294,11 @@ fn like_steps(train: &Train) -> bool {
     spread(&openings) < SPREAD && spread(&closings) < SPREAD && alike
 }
 
+/// Whether two sizes or lengths differ by less than a factor, whose logarithm is given.
+fn is_near(own: f64, other: f64, within: f64) -> bool {
+    (own / other).ln().abs() < within
+}
+
 /// What short trains are compared by.
 #[derive(Clone, Debug)]
 struct Kind {
@@ -323,15 +323,10 @@ impl Kind {
         })
     }
 
-    /// Whether both move the trace as far, give or take the exponential of `within`.
-    fn reaches_as_far(&self, other: &Kind, within: f64) -> bool {
-        (self.reach / other.reach).ln().abs() < within
-    }
-
     /// One line moves the trace as far and the same way. What rings may be read either way, and a spike seen or not; then
     /// both must look the same.
     fn same_line(&self, other: &Kind) -> bool {
-        (self.reaches_as_far(other, SAME_REACH) && self.polarity == other.polarity)
+        (is_near(self.reach, other.reach, SAME_REACH) && self.polarity == other.polarity)
             || (0..2).all(|kind| self.looks[kind].is_like(&other.looks[kind]))
     }
 
@@ -344,7 +339,7 @@ impl Kind {
     }
 
     fn alike(&self, other: &Kind) -> bool {
-        let near = |own: f64, other: f64| (own / other).ln().abs() < ALIKE;
+        let near = |own: f64, other: f64| is_near(own, other, ALIKE);
         let in_step = self.period_s.zip(other.period_s);
         self.same_line(other)
             && near(self.break_s, other.break_s)

@@ -20,21 +20,6 @@ const REACH_S: f64 = 0.04;
 /// What is left of a column of unit length that others imitate, below which it is taken to be none.
 const SAME: f64 = 1e-6;
 
-/// Noise over the step, and how many times the bound an estimate errs that knows all of the step but its instant (root mean
-/// square). By `tests/outside/known_step.py`, to 1 %.
-const REACHED: [(f64, f64); 10] = [
-    (0.0, 1.0),
-    (0.10, 1.01),
-    (0.15, 1.04),
-    (0.20, 1.08),
-    (0.25, 1.23),
-    (0.30, 1.42),
-    (0.35, 1.65),
-    (0.40, 1.90),
-    (0.45, 2.07),
-    (0.50, 2.36),
-];
-
 /// What can at best be known of one contact instant.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct EdgeBound {
@@ -92,19 +77,6 @@ pub fn bounds(scenario: &Scenario, truth: &Truth) -> Option<Vec<DigitBound>> {
         Some(propagated(breaks.collect::<Option<_>>()?))
     };
     truth.digits.iter().map(of_digit).collect()
-}
-
-/// How many times its bound the error of an instant is at least, in the white noise of a scenario: in much noise no estimate
-/// reaches the bound, which looks at the slope of a step alone. More noise than is in the table counts as the most in it.
-#[must_use]
-pub fn reached(scenario: &Scenario) -> f64 {
-    let noise = scenario.recorder.noise_db.map_or(0.0, noise_rms);
-    let after = REACHED.partition_point(|(known, _)| *known < noise);
-    match (after.checked_sub(1).map(|i| REACHED[i]), REACHED.get(after)) {
-        (None, _) => 1.0,
-        (Some(last), None) => last.1,
-        (Some((from, low)), Some((to, high))) => low + (high - low) * (noise - from) / (to - from),
-    }
 }
 
 /// What hides the trace, in units of the noise-free trace before any gain.
@@ -304,29 +276,6 @@ mod tests {
                 );
             }
         }
-    }
-
-    #[test]
-    fn the_bound_is_reached_in_little_noise_and_not_in_much() {
-        let at = |noise_db| {
-            reached(&Scenario {
-                recorder: Recorder {
-                    noise_db,
-                    ..Recorder::default()
-                },
-                ..Scenario::default()
-            })
-        };
-        assert_eq!(at(None), 1.0);
-        assert_relative_eq!(at(Some(30.0)), 1.0, max_relative = 0.01);
-        assert_relative_eq!(at(Some(20.0)), 1.01, max_relative = 1e-6);
-        // Half-way between 0.25 and 0.3, and beyond the table.
-        assert_relative_eq!(
-            at(Some(-20.0 * 0.275f64.log10())),
-            1.325,
-            max_relative = 1e-6
-        );
-        assert_eq!(at(Some(3.0)), 2.36);
     }
 
     #[test]

@@ -36,7 +36,7 @@ mod truth;
 mod wav;
 mod waveform;
 
-pub use bound::{BreakBound, DigitBound, EdgeBound, bounds, reached};
+pub use bound::{BreakBound, DigitBound, EdgeBound, bounds};
 pub use check::ScenarioError;
 pub use encoding::Encoding;
 pub use recorder::{Rendered, render};

@@ -47,8 +47,7 @@ pub(crate) fn introduction(arguments: &str) -> String {
          digit that was not dialled so; must be zero.\n\
          - Errors are of sure digits with at least four pulses: median, 95th percentile, worst.\n\
          - **Error over bound**: root mean square of each digit's error over the least standard error that any \
-         unbiased estimate could have (speed, percent break); 1.0 is the physical limit. In noise of 12 and 6 dB no \
-         estimate reaches it: one that knows all of a step but its instant errs 1.2 and 2.4 times as much. The bound is that of a \
+         unbiased estimate could have (speed, percent break); 1.0 is the physical limit. The bound is that of a \
          known step in white noise, derived in [bounds.md](bounds.md); hum, speech, tones, wander and an unknown \
          course of slow transitions are left out of it, so families that have them must stand above 1. A dash: no \
          noise, no bound.\n\

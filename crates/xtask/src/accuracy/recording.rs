@@ -39,8 +39,6 @@ pub(crate) struct Error {
     pub(crate) u95: f64,
     /// Least standard error possible; `None` where there is no noise.
     pub(crate) bound: Option<f64>,
-    /// What an estimate reaches that knows all but the instants; in much noise it is more than the bound.
-    pub(crate) reached: Option<f64>,
 }
 
 impl Error {
@@ -164,23 +162,18 @@ fn errors(
     let (speed, percent) = (digit.speed_pps?, percent_break(scenario, digit)?);
     let (true_speed, true_percent) = (truth.speed_pps?, truth.percent_break?);
     let to_percent = 100.0 / true_speed;
-    let speed_bound = bound.and_then(|b| b.speed_pps).map(|b| to_percent * b);
-    let percent_bound = bound.and_then(|b| b.percent_break);
-    let times = synth::reached(scenario);
     Some(Errors {
         kind: kind_of(scenario),
         pulses: truth.pulses,
         speed: Error {
             error: to_percent * (speed.value - true_speed),
             u95: to_percent * speed.u95,
-            bound: speed_bound,
-            reached: speed_bound.map(|b| times * b),
+            bound: bound.and_then(|b| b.speed_pps).map(|b| to_percent * b),
         },
         percent_break: Error {
             error: percent.value - true_percent,
             u95: percent.u95,
-            bound: percent_bound,
-            reached: percent_bound.map(|b| times * b),
+            bound: bound.and_then(|b| b.percent_break),
         },
     })
 }

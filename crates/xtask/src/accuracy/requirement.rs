@@ -7,7 +7,7 @@ use super::tally::{InventedTally, Measure, Tally};
 
 /// Share of `mixed` recordings that must be right, in percent; of single impairments all must be.
 const MIXED_RIGHT_PERCENT: usize = 98;
-/// Errors may be this much larger than those of an estimate that knows all but the instants.
+/// Errors may be this much larger than an efficient estimate's would be.
 const OVER_BOUND: f64 = 1.5;
 /// Share of intervals that must hold the truth.
 const COVERAGE: [f64; 2] = [0.93, 0.98];
@@ -125,7 +125,7 @@ fn too_large(measure: Measure, mixed: bool, tally: &Tally) -> impl Iterator<Item
     kinds.into_iter().filter_map(move |kind| {
         let error = tally.error(measure, Some(kind), 0.95)?;
         let least = allowed(measure, kind, mixed);
-        let limit = least.max(OVER_BOUND * tally.reached_95(measure, Some(kind)));
+        let limit = least.max(OVER_BOUND * tally.bound_95(measure, Some(kind)));
         let (what, unit) = match measure {
             Measure::Speed => ("speed", "%"),
             Measure::PercentBreak => ("percent break", "points"),
@@ -204,12 +204,11 @@ mod of_requirements {
             .unwrap()
     }
 
-    fn digit(size: f64, reached: Option<f64>) -> Errors {
+    fn digit(size: f64, bound: Option<f64>) -> Errors {
         let error = Error {
             error: size,
             u95: 0.0,
-            bound: None,
-            reached,
+            bound,
         };
         Errors {
             kind: Kind::Sharp,
@@ -218,7 +217,6 @@ mod of_requirements {
                 error: 0.0,
                 u95: 1.0,
                 bound: None,
-                reached: None,
             },
             percent_break: error,
         }
@@ -295,11 +293,11 @@ mod of_requirements {
     }
 
     #[test]
-    fn errors_may_be_as_large_as_allowed_or_half_again_what_can_be_reached() {
-        let with = |size, reached| {
+    fn errors_may_be_as_large_as_allowed_or_half_again_the_bound() {
+        let with = |size, bound| {
             lacks(
                 Some(family("clean")),
-                &tally(Outcome::Right, false, vec![digit(size, reached)]),
+                &tally(Outcome::Right, false, vec![digit(size, bound)]),
             )
         };
         assert_eq!(with(0.0049, None), []);

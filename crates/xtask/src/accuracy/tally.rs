@@ -70,11 +70,11 @@ impl Tally {
         quantile(&errors, share)
     }
 
-    /// The 95th percentile of errors such as an estimate makes that knows all but the instants; zero where there is no noise.
-    pub(crate) fn reached_95(&self, measure: Measure, kind: Option<Kind>) -> f64 {
+    /// The 95th percentile of errors that keep to the bound; zero where there is no noise.
+    pub(crate) fn bound_95(&self, measure: Measure, kind: Option<Kind>) -> f64 {
         let errors = self.shown(measure, kind);
-        let reached: Vec<f64> = errors.iter().map(|e| e.reached.unwrap_or(0.0)).collect();
-        percentile_95_of(&reached)
+        let bounds: Vec<f64> = errors.iter().map(|e| e.bound.unwrap_or(0.0)).collect();
+        percentile_95_of(&bounds)
     }
 
     /// Root mean square of error over bound; `None` where there is no noise.
@@ -121,7 +121,6 @@ mod of_tally {
             error,
             u95: 1.0,
             bound,
-            reached: None,
         }
     }
 
