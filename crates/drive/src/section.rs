@@ -114,8 +114,17 @@ fn shift_train(train: &mut Train, start_s: f64) {
         step.instant_s += start_s;
     }
     for doubt in &mut train.doubts {
-        if let Doubt::Gap(at_s) | Doubt::WeakEdge(at_s) | Doubt::UnexplainedEdge(at_s) = doubt {
-            *at_s += start_s;
+        match doubt {
+            Doubt::Gap(at_s)
+            | Doubt::WeakEdge(at_s)
+            | Doubt::UnexplainedEdge(at_s)
+            | Doubt::CutOff(at_s) => *at_s += start_s,
+            Doubt::StartsInside
+            | Doubt::EndsInside
+            | Doubt::OtherCount(_)
+            | Doubt::Irregular
+            | Doubt::EdgeKind
+            | Doubt::MayBeFlash => {}
         }
     }
     train.envelope.start_s += start_s;

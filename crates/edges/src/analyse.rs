@@ -11,12 +11,13 @@ use crate::hum::{Grid, HumModel};
 use crate::levels;
 use crate::linear;
 use crate::look::Look;
+use crate::rails;
 use crate::reclosures;
 use crate::refine::{Fitted, Refined, Refiner};
 use crate::remainder;
 use crate::ticks;
 use crate::tools::Tools;
-use crate::types::{Direction, Edge, Hum, LevelStep, Polarity, Reversal, Train};
+use crate::types::{Direction, Doubt, Edge, Hum, LevelStep, Polarity, Reversal, Train};
 use crate::view;
 use std::ops::Range;
 
@@ -598,6 +599,9 @@ fn build(
         told = told.or_else(|| closures(&mut refined));
         (edges, reversals, doubts, odd) = judge(&refined);
     }
+    let breaks: Vec<(f64, f64)> = refined.pulses.iter().map(|p| (p.0.at, p.1.at)).collect();
+    let lost = rails::alike(window.samples, window.rate_hz, &breaks);
+    doubts.extend(lost.map(|at| Doubt::CutOff(window.seconds(at as f64))));
     let residuals: Vec<f64> = edges.iter().map(|e| e.residual).collect();
     let noise_rms = linear::median(&residuals)? * refined.step;
     let (first, last) = (edges.first()?.instant_s, edges.last()?.instant_s);

@@ -22,6 +22,7 @@ mod look;
 mod mains;
 mod onset;
 mod pairs;
+mod rails;
 mod reclosures;
 mod refine;
 mod remainder;

@@ -100,6 +100,8 @@ pub enum Doubt {
     /// A transition that the train does not explain lies in it or within two periods; its instant in
     /// seconds.
     UnexplainedEdge(f64),
+    /// The recorder cut off the open and the closed line alike, so that a pulse may be lost there; where, in seconds.
+    CutOff(f64),
     /// Another pulse count explains the recording nearly as well; the count.
     OtherCount(usize),
     /// The pulses are too uneven to be one train of a dial (tapping, flashing).

@@ -52,7 +52,10 @@ fn concerns(doubt: &Doubt, group: &Group, is_first: bool, is_last: bool) -> bool
     match doubt {
         Doubt::StartsInside => is_first,
         Doubt::EndsInside => is_last,
-        Doubt::Gap(at_s) | Doubt::WeakEdge(at_s) | Doubt::UnexplainedEdge(at_s) => {
+        Doubt::Gap(at_s)
+        | Doubt::WeakEdge(at_s)
+        | Doubt::UnexplainedEdge(at_s)
+        | Doubt::CutOff(at_s) => {
             let margin_s =
                 NEIGHBOURHOOD_PERIODS * group.median_period_s().unwrap_or(NOMINAL_PERIOD_S);
             let from_s = group.start_s() - margin_s;
@@ -102,6 +105,10 @@ fn in_words(doubt: &Doubt) -> String {
         Doubt::UnexplainedEdge(at_s) => {
             format!("a click at {at_s:.3} s is not explained by the pulses")
         }
+        Doubt::CutOff(at_s) => format!(
+            "at {at_s:.3} s the recorder cut off the open and the closed line alike, so that a pulse may be lost there; \
+             record at a lower level"
+        ),
         Doubt::OtherCount(0) => {
             "so few pulses have no rhythm of their own, and nothing beside them confirms that they \
                                  were dialled"
