@@ -11,6 +11,7 @@ use crate::linear;
 use crate::wide::wide;
 use rustfft::num_complex::Complex64;
 use std::f64::consts::{PI, TAU};
+use std::ops::Range;
 
 const PIECE_S: f64 = 0.040;
 const HARMONICS: usize = 11;
@@ -31,6 +32,13 @@ const SIGNIFICANCE: f64 = 4.5;
 const ROUNDING: f64 = 1e-14;
 /// Fewer pieces say nothing.
 const LEAST_PIECES: usize = 6;
+
+/// What stays the same for so long, and for so many values, was cut off.
+const FLAT_S: f64 = 0.0015;
+const LEAST_FLAT: usize = 3;
+/// Harmonics describe also hum that is cut off, and then it is not what it is elsewhere: so much worse a piece counts, times
+/// its share that is cut off.
+const CUT_OFF: f64 = 20.0;
 
 /// Mains frequencies of the world, in hertz.
 pub(crate) const NOMINAL_HZ: [f64; 2] = [50.0, 60.0];
@@ -62,8 +70,16 @@ impl HumModel {
             .sqrt()
     }
 
-    /// Takes the hum out of a trace.
+    /// Takes the hum out of a trace. Where a recorder has cut it off there is none in it: over what stays the same for some
+    /// time, hum is taken for a straight line, so that it neither ripples there nor steps at the ends.
     pub(crate) fn subtract<T: Value>(&self, trace: &mut [T], grid: Grid) {
+        let least = LEAST_FLAT.max((FLAT_S * grid.rate_hz).ceil() as usize);
+        let flat = flat_runs(trace, least);
+        self.subtract_throughout(trace, grid);
+        flat.into_iter().for_each(|run| straighten(&mut trace[run]));
+    }
+
+    fn subtract_throughout<T: Value>(&self, trace: &mut [T], grid: Grid) {
         for &(k, amplitude) in &self.harmonics {
             let frequency_hz = self.frequency_hz * k as f64;
             let left = amplitude * left_of_mean(frequency_hz, grid.mean_s);
@@ -99,8 +115,10 @@ fn take_turning<T: Value>(trace: &mut [T], start: Complex64, angle: f64) {
 }
 
 /// A value that hum is taken from.
-pub(crate) trait Value {
+pub(crate) trait Value: Copy + PartialEq {
     fn less(&mut self, hum: f64);
+    /// The value on a straight line from this one to another.
+    fn towards(self, other: Self, share: f64) -> Self;
 }
 
 impl Value for f64 {
@@ -108,12 +126,52 @@ impl Value for f64 {
     fn less(&mut self, hum: f64) {
         *self -= hum;
     }
+
+    fn towards(self, other: Self, share: f64) -> Self {
+        self + share * (other - self)
+    }
 }
 
 impl Value for f32 {
     #[inline(always)]
     fn less(&mut self, hum: f64) {
         *self -= hum as f32;
+    }
+
+    fn towards(self, other: Self, share: f64) -> Self {
+        self + share as f32 * (other - self)
+    }
+}
+
+/// Runs of at least so many equal values.
+fn flat_runs<T: Value>(trace: &[T], least: usize) -> Vec<Range<usize>> {
+    let mut runs = Vec::new();
+    let mut from = 0;
+    // Of a run at least so long, two neighbours lie at one of these places.
+    for at in (0..trace.len().saturating_sub(1)).step_by(least - 1) {
+        if at < from || trace[at] != trace[at + 1] {
+            continue;
+        }
+        let is_equal = |value: &&T| **value == trace[at];
+        let before = trace[from..at].iter().rev().take_while(is_equal).count();
+        let after = trace[at..].iter().take_while(is_equal).count();
+        let run = at - before..at + after;
+        from = run.end;
+        if run.len() >= least {
+            runs.push(run);
+        }
+    }
+    runs
+}
+
+/// Puts all values of a run on the straight line between its first and its last.
+fn straighten<T: Value>(run: &mut [T]) {
+    let [first, .., last] = *run else {
+        return;
+    };
+    let steps = (run.len() - 1) as f64;
+    for (i, value) in run.iter_mut().enumerate() {
+        *value = first.towards(last, i as f64 / steps);
     }
 }
 
@@ -174,7 +232,9 @@ impl Fitter {
         let coefficients = combined(&self.inverse, &products);
         let energy = linear::dot(&values, &values);
         let left = energy - linear::dot(&coefficients, &products);
-        let residual = (left.max(ROUNDING * energy) / self.length as f64).sqrt();
+        let flat: usize = flat_runs(means, LEAST_FLAT).iter().map(Range::len).sum();
+        let cut_off = 1.0 + CUT_OFF * flat as f64 / self.length as f64;
+        let residual = cut_off * (left.max(ROUNDING * energy) / self.length as f64).sqrt();
         let amplitude = |k: usize| {
             let own = Complex64::new(coefficients[3 + 2 * k], -coefficients[4 + 2 * k]);
             own / left_of_mean(self.nominal_hz * (k + 1) as f64, 1.0 / self.rate_hz)
@@ -486,6 +546,49 @@ mod tests {
         let rms =
             (quiet.iter().map(|x| (x - mean).powi(2)).sum::<f32>() / quiet.len() as f32).sqrt();
         assert!(rms < 0.02, "left {rms}");
+    }
+
+    #[test]
+    fn what_is_cut_off_gets_neither_ripple_nor_step() {
+        let rate = 2000.0;
+        let hum = |i: usize| 0.3 * (TAU * 50.0 * i as f64 / rate + 0.4).cos();
+        let level = |i: usize| if (600..720).contains(&i) { -1.0 } else { 0.0 };
+        let mut means: Vec<f32> = (0..2000)
+            .map(|i| (hum(i) + level(i)).clamp(-0.4, 0.2) as f32)
+            .collect();
+        let model = HumModel {
+            frequency_hz: 50.0,
+            harmonics: vec![(1, Complex64::from_polar(0.3, 0.4))],
+        };
+        let grid = Grid {
+            start_s: 0.0,
+            rate_hz: rate,
+            mean_s: 0.0,
+        };
+        model.subtract(&mut means, grid);
+        let steps: Vec<f32> = means.windows(2).map(|w| (w[1] - w[0]).abs()).collect();
+        let mut largest: Vec<usize> = (0..steps.len()).collect();
+        largest.sort_by(|&a, &b| steps[b].total_cmp(&steps[a]));
+        largest[..2].sort_unstable();
+        assert_eq!(largest[..2], [599, 719], "opening and closing");
+        assert!(steps[largest[2]] < 0.04, "{}", steps[largest[2]]);
+    }
+
+    #[test]
+    fn runs_of_equal_values_are_found_wherever_they_begin() {
+        let runs = |trace: &[f64], least| -> Vec<(usize, usize)> {
+            let runs = flat_runs(trace, least).into_iter();
+            runs.map(|run| (run.start, run.end)).collect()
+        };
+        for start in 0..9 {
+            let mut trace: Vec<f64> = (0..40).map(f64::from).collect();
+            trace[start..start + 5].fill(-1.0);
+            trace[30..33].fill(-2.0);
+            assert_eq!(runs(&trace, 4), [(start, start + 5)], "{start}");
+            assert_eq!(runs(&trace, 3), [(start, start + 5), (30, 33)]);
+        }
+        assert!(runs(&[], 3).is_empty());
+        assert_eq!(runs(&[1.0; 7], 3), [(0, 7)]);
     }
 
     #[test]
