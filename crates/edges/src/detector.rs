@@ -41,6 +41,9 @@ const SLACK_S: f64 = 0.060;
 /// An event of less than this share of one that so many others exceed is faint.
 const FAINT: f32 = 0.02;
 const FAINT_BESIDE: usize = 3;
+/// Where no train moves the trace by this share of the largest event, those of events of so large a share are looked for.
+const STRONG: f64 = 0.2;
+const STRONGEST: f32 = 0.3;
 /// Longest stretch analysed at once, when no rest comes.
 const LONGEST_S: f64 = 12.0;
 /// Of such a stretch, so much is looked at again with what follows it.
@@ -490,17 +493,21 @@ impl Detector {
             free_from: self.free_from.div_ceil(factor),
             hum: hum.as_ref(),
         };
-        analyse::window(Window {
-            samples: &self.latest.values(place(start)..place(end)),
-            start,
-            rate_hz: self.rate_hz,
-            first: start == 0 || self.cut_in,
-            last,
-            events: &events,
-            ticks,
-            tools: &self.tools,
-            sign: self.sign,
-        })
+        let samples = self.latest.values(place(start)..place(end));
+        let trains_of = |events: &[Event]| {
+            analyse::window(Window {
+                samples: &samples,
+                start,
+                rate_hz: self.rate_hz,
+                first: start == 0 || self.cut_in,
+                last,
+                events,
+                ticks,
+                tools: &self.tools,
+                sign: self.sign,
+            })
+        };
+        with_strong(trains_of(&events), events, trains_of)
     }
 
     /// The events that may be part of a train.
@@ -520,9 +527,7 @@ impl Detector {
         until: u64,
     ) -> Option<Vec<Event>> {
         let first = events.first()?.at;
-        let sizes = events.iter().flat_map(|e| e.size);
-        let most = sizes.fold(0.0, |most: f32, size| greater(most, size.abs()));
-        if hum.amplitude() < HIDES * f64::from(most) {
+        if hum.amplitude() < HIDES * f64::from(largest(events)) {
             return None;
         }
         let means = Mains::without_late(hum, &self.ticks, from, until)?;
@@ -568,6 +573,46 @@ fn end_of(train: &Train) -> f64 {
     train.edges.last().map_or(0.0, |e| e.instant_s)
 }
 
+/// The larger difference of an event.
+fn size(event: &Event) -> f32 {
+    greater(event.size[0].abs(), event.size[1].abs())
+}
+
+fn largest(events: &[Event]) -> f32 {
+    events.iter().map(size).fold(0.0, greater)
+}
+
+/// What was seen among some events, and where no train of it moves the trace as far as the largest of them lets expect, trains
+/// of the strongest alone: many small steps may make a longer train than a few large ones do.
+fn with_strong(
+    seen: Vec<Seen>,
+    mut events: Vec<Event>,
+    trains_of: impl Fn(&[Event]) -> Vec<Seen>,
+) -> Vec<Seen> {
+    let most = largest(&events);
+    let is_strong = |s: &Seen| s.farthest >= STRONG * f64::from(most);
+    if seen.is_empty() || seen.iter().any(is_strong) {
+        return seen;
+    }
+    events.retain(|event| size(event) >= STRONGEST * most);
+    let strong = trains_of(&events).into_iter().filter(is_strong).collect();
+    beside(strong, seen)
+}
+
+/// Trains of strong steps and what was seen among all steps, in time order. Of two that share a stretch, the strong one
+/// is taken, unless it has doubts and the other has none.
+fn beside(mut strong: Vec<Seen>, mut all: Vec<Seen>) -> Vec<Seen> {
+    let apart = |a: &Seen, b: &Seen| {
+        end_of(&a.train) < start_of(&b.train) || end_of(&b.train) < start_of(&a.train)
+    };
+    let is_better = |a: &Seen, s: &Seen| a.is_beyond_doubt() && !s.is_beyond_doubt();
+    all.retain(|a| strong.iter().all(|s| apart(s, a) || is_better(a, s)));
+    strong.retain(|s| all.iter().all(|a| apart(s, a)));
+    strong.append(&mut all);
+    strong.sort_by(|a, b| start_of(&a.train).total_cmp(&start_of(&b.train)));
+    strong
+}
+
 fn mark_gaps(mut train: Train, gaps: &[u64], rate_hz: f64) -> Train {
     let (start, end) = (start_of(&train), end_of(&train));
     let pulses = (train.edges.len() / 2).max(1) as f64;
@@ -583,7 +628,6 @@ fn mark_gaps(mut train: Train, gaps: &[u64], rate_hz: f64) -> Train {
 /// The events but those that are next to nothing beside the strongest. Where the resting line is cut off, the little
 /// noise that is left of it makes some at every moment; those after a strong one are sieved out as they come.
 fn without_faint(mut events: Vec<Event>) -> Vec<Event> {
-    let size = |event: &Event| event.size[0].abs().max(event.size[1].abs());
     let mut sizes: Vec<f32> = events.iter().map(size).collect();
     if sizes.len() <= FAINT_BESIDE {
         return events;
