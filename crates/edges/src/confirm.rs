@@ -305,6 +305,8 @@ struct Kind {
     break_s: f64,
     period_s: Option<f64>,
     reach: f64,
+    /// The recorder cut it off somewhere, so that it may move the trace farther than it seems.
+    cut_off: bool,
     polarity: Polarity,
     /// Openings, closings are slow.
     slow: [bool; 2],
@@ -317,6 +319,7 @@ impl Kind {
             break_s: usual_break(&seen.train)?,
             period_s: usual_period(&seen.train),
             reach: seen.reach,
+            cut_off: seen.clipped > 0,
             polarity: seen.train.polarity,
             slow: seen.kinds.map(|k| k.slow),
             looks: seen.looks.clone(),
@@ -326,7 +329,13 @@ impl Kind {
     /// One line moves the trace as far and the same way. What rings may be read either way, and a spike seen or not; then
     /// both must look the same.
     fn same_line(&self, other: &Kind) -> bool {
-        (is_near(self.reach, other.reach, SAME_REACH) && self.polarity == other.polarity)
+        let lesser = if self.reach < other.reach {
+            self
+        } else {
+            other
+        };
+        let as_far = is_near(self.reach, other.reach, SAME_REACH) || lesser.cut_off;
+        (as_far && self.polarity == other.polarity)
             || (0..2).all(|kind| self.looks[kind].is_like(&other.looks[kind]))
     }
 
