@@ -209,6 +209,7 @@ fn every_doubt_of_the_detector_makes_a_digit_unsure_and_unjudged() {
         Doubt::Gap(1.2),
         Doubt::WeakEdge(1.2),
         Doubt::UnexplainedEdge(1.2),
+        Doubt::CutOff(1.2),
         Doubt::OtherCount(4),
         Doubt::Irregular,
         Doubt::EdgeKind,
