@@ -85,12 +85,12 @@ impl Line {
     }
 
     /// Its value at a place, when these are its products with what it lies under.
-    fn at(&self, place: f64, products: [f64; 2]) -> f64 {
+    pub(crate) fn at(&self, place: f64, products: [f64; 2]) -> f64 {
         products[0] * self.each + products[1] * self.slope * (place - self.middle)
     }
 
     /// What the best line leaves of a window, and its products with that.
-    fn out_of(&self, window: &[f64]) -> (Vec<f64>, [f64; 2]) {
+    pub(crate) fn out_of(&self, window: &[f64]) -> (Vec<f64>, [f64; 2]) {
         let mut rest = window.to_vec();
         let products = self.of(window);
         self.take_out(&mut rest, products);

@@ -10,6 +10,7 @@ mod clicks;
 mod cluster;
 mod coarse;
 mod confirm;
+mod cut;
 mod decode;
 mod detector;
 mod doubt;

@@ -4,6 +4,7 @@ use crate::bank::Probe;
 use crate::chain::Pulse;
 use crate::cluster::{self, Fit, Step};
 use crate::coarse::Coarse;
+use crate::cut;
 use crate::decode::{self, Expectation};
 use crate::linear;
 use crate::onset::{self, Followers, Onsets};
@@ -94,6 +95,17 @@ const UNEXPLAINED: std::ops::Range<f64> = 0.003..0.02;
 /// A transition whose flat side is cut off lies somewhere in a sample: by itself, and for all of a kind.
 const CLIPPED_OWN: f64 = 0.135;
 const CLIPPED_COMMON: f64 = 0.16;
+/// So many transitions that are cut off tell the size of the step; and the first sample that is cut off lies so close.
+const CUT_ALIKE: usize = 2;
+const CUT_NEAR: usize = 6;
+/// Looked at around it for at least so many samples.
+const CUT_AROUND: f64 = 24.0;
+/// A size that is too large puts openings and closings off in opposite ways, and so a break twice as much.
+const CUT_SIZE: f64 = 2.0;
+/// What such a transition may be off by itself, and all of a kind alike, in samples, over the root of the energy that the
+/// filters tried leave unexplained. Found on filters that are not among them.
+const CUT_OWN: f64 = 1.0;
+const CUT_COMMON: f64 = 1.9;
 /// A spike that is cut off has so many samples of one value, the first of them so close to the transition, and falls
 /// back to this share of its height within the time looked at for flat tops.
 const CUT_LEAST: usize = 3;
@@ -217,20 +229,47 @@ struct Contact<'a> {
 enum Top {
     /// Neither is cut off; flat on both sides are those of few values.
     Free,
-    /// So many samples of one value on one side, while the other moves.
-    Cut(usize),
-    /// Flat for want of values, and nothing beyond it.
-    MayBeCut,
+    /// One is, while the other moves.
+    Cut(Flat),
+    /// One is flat for want of values, and nothing lies beyond it.
+    MayBeCut(Flat),
 }
 
 impl Top {
     /// Samples that count as clipped.
     fn counted(self) -> usize {
         match self {
-            Top::Cut(count) => count,
-            Top::Free | Top::MayBeCut => 0,
+            Top::Cut(flat) => flat.count,
+            Top::Free | Top::MayBeCut(_) => 0,
         }
     }
+
+    /// What is cut off, or may be.
+    fn flat(self) -> Option<Flat> {
+        match self {
+            Top::Cut(flat) | Top::MayBeCut(flat) => Some(flat),
+            Top::Free => None,
+        }
+    }
+}
+
+/// A stretch of which nearly all has one extreme value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Flat {
+    level: f32,
+    /// Samples that have it.
+    count: usize,
+    /// It lies before the transition, not after it.
+    before: bool,
+}
+
+/// Transitions that are cut off, placed anew.
+struct Recut {
+    /// Pulse of each, and kind: opening (0) or closing (1).
+    which: Vec<(usize, usize)>,
+    /// As they lie behind each of some filters, and which of those leaves least.
+    filters: Vec<cut::Placed>,
+    best: usize,
 }
 
 pub(crate) struct Refiner<'a> {
@@ -354,20 +393,24 @@ impl<'a> Refiner<'a> {
             }; 2],
             clipped: 0,
         };
+        let response = Response::from_poles(&refined.poles);
+        let placed = self.place_cut(&mut refined, &response);
         self.mend_slow(&mut refined, &places);
-        refined.clipped = self.widen_clipped(&mut refined);
+        refined.clipped = self.widen_clipped(&mut refined, &placed);
         self.widen_hidden(&mut refined);
         refined
     }
 
     /// Widens the variances of transitions that end or begin in a flat top, or of slow ones whose spike is cut off. Gives the
     /// samples in flat tops beside them.
-    fn widen_clipped(&self, refined: &mut Refined) -> usize {
+    fn widen_clipped(&self, refined: &mut Refined, placed: &[Vec<bool>; 2]) -> usize {
         let (mut flat, mut spikes, mut samples) = ([0usize; 2], [0usize; 2], 0);
-        for (opening, closing) in &mut refined.pulses {
+        for (i, (opening, closing)) in refined.pulses.iter_mut().enumerate() {
             for (kind, fitted) in [opening, closing].into_iter().enumerate() {
-                let top = self.top(fitted.at);
-                if top != Top::Free {
+                let top = self.top(fitted);
+                if placed[kind][i] {
+                    samples += top.counted();
+                } else if top != Top::Free {
                     fitted.variance += CLIPPED_OWN.powi(2);
                     flat[kind] += 1;
                     samples += top.counted();
@@ -389,6 +432,111 @@ impl<'a> Refiner<'a> {
             }
         }
         samples
+    }
+
+    /// Places sharp transitions by their free side alone where the other is cut off. Gives which of them, kind by kind.
+    fn place_cut(&self, refined: &mut Refined, response: &Response) -> [Vec<bool>; 2] {
+        let mut placed = [0, 1].map(|_| vec![false; refined.pulses.len()]);
+        let Some(Recut {
+            which,
+            filters,
+            best,
+        }) = self.recut(&refined.pulses, response)
+        else {
+            return placed;
+        };
+        let found = &filters[best];
+        for kind in 0..2 {
+            let own: Vec<usize> = (0..which.len()).filter(|&k| which[k].1 == kind).collect();
+            if 2 * own.len() >= refined.pulses.len() {
+                refined.kinds[kind].common += CUT_SIZE
+                    * (found.common + cut::doubt(&filters, best, &own))
+                    + CUT_COMMON.powi(2) * found.unexplained;
+            }
+        }
+        for (&(pulse, kind), each) in which.iter().zip(&found.each) {
+            let Some((at, variance)) = *each else {
+                continue;
+            };
+            let (opening, closing) = &mut refined.pulses[pulse];
+            let fitted = if kind == 0 { opening } else { closing };
+            fitted.at = at;
+            fitted.half_step = at;
+            fitted.variance = variance + CUT_OWN.powi(2) * found.unexplained;
+            fitted.residual = found.variance.sqrt() / found.size;
+            placed[kind][pulse] = true;
+        }
+        placed
+    }
+
+    /// The transitions that are cut off on one side, behind each of some filters; `None` where there are none, or steps do not
+    /// describe them.
+    fn recut(&self, pulses: &[(Fitted, Fitted)], response: &Response) -> Option<Recut> {
+        let all = pulses.iter().enumerate();
+        let all = all.flat_map(|(i, p)| [((i, 0), &p.0), ((i, 1), &p.1)]);
+        let alone: Vec<((usize, usize), &Fitted)> =
+            all.filter(|(_, fit)| fit.reversals.is_empty()).collect();
+        let (mut which, mut free, mut seen, mut whole) = (vec![], vec![], vec![], vec![]);
+        for &((pulse, kind), fit) in &alone {
+            let sign = if kind == 0 { self.sign } else { -self.sign };
+            let top = self.top(fit);
+            if let Some(beside) = self.free_beside(fit.at, top, sign) {
+                which.push((pulse, kind));
+                free.push(beside);
+                seen.push(fit.amplitude);
+            } else if top == Top::Free {
+                whole.push(fit.amplitude);
+            }
+        }
+        if free.is_empty() || free.len() + whole.len() < CUT_ALIKE {
+            return None;
+        }
+        let [quieter, louder] = {
+            let noise = |kind: usize| {
+                let own = alone.iter().filter(|((_, k), _)| *k == kind);
+                usual(own.filter_map(|(_, fit)| self.noise_before(fit)))
+            };
+            let noises = [noise(0), noise(1)];
+            [noises[0].min(noises[1]), noises[0].max(noises[1])]
+        };
+        let seen = usual(seen.into_iter());
+        let filters: Vec<cut::Placed> = Shape::filtered(response, self.rate_hz)
+            .filter_map(|shape| cut::place(&free, &whole, &shape, seen, seen * quieter))
+            .collect();
+        let left = |i: &usize| filters[*i].left;
+        let best = (0..filters.len()).min_by(|a, b| left(a).total_cmp(&left(b)))?;
+        let residual = filters[best].variance.sqrt() / filters[best].size;
+        (residual < SHARP_RESIDUAL.max(SHARP_NOISES * louder)).then_some(Recut {
+            which,
+            filters,
+            best,
+        })
+    }
+
+    /// The free samples of a transition one side of which is cut off.
+    fn free_beside(&self, place: f64, top: Top, sign: f64) -> Option<cut::Free<'_>> {
+        let flat = top.flat()?;
+        let at = place.round() as usize;
+        let around = self.around().max(CUT_AROUND) as usize;
+        let is_cut = |x: &f32| *x == flat.level;
+        let (free, cut) = if flat.before {
+            let to = (at + around).min(self.recorded.len());
+            let near = self.recorded.get(..(at + CUT_NEAR).min(to))?;
+            let cut = near.iter().rposition(is_cut)?;
+            (cut + 1..to, cut)
+        } else {
+            let from = at.saturating_sub(around);
+            let near = at.saturating_sub(CUT_NEAR);
+            let cut = near + self.recorded.get(near..)?.iter().position(is_cut)?;
+            (from..cut, cut)
+        };
+        Some(cut::Free {
+            samples: self.samples.get(free.clone())?,
+            first: free.start as f64,
+            cut: (cut as f64, self.samples[cut]),
+            at: place,
+            sign,
+        })
     }
 
     /// The samples take so few values that a quiet stretch may have but one. Found out when something is flat.
@@ -413,59 +561,60 @@ impl<'a> Refiner<'a> {
         }
     }
 
-    /// Stretches just before and just after a transition.
-    fn beside(&self, at: f64) -> [Bounds; 2] {
+    /// Stretches just before a transition and just after it and its chatter.
+    fn beside(&self, fitted: &Fitted) -> [Bounds; 2] {
         let length = (FLAT_S * self.rate_hz).max(6.0);
+        let at = fitted.at;
+        let rests = fitted.reversals.last().map_or(at, |reversal| reversal.1);
         [
             Bounds {
                 first: at - length - 2.0,
                 last: at - 2.0,
             },
             Bounds {
-                first: at + 2.0,
-                last: at + 2.0 + length,
+                first: rests + 2.0,
+                last: rests + 2.0 + length,
             },
         ]
     }
 
-    fn flat_in(&self, bounds: Bounds) -> Option<(f32, usize)> {
-        flat(&self.recorded[self.range(bounds)])
-    }
-
     /// Whether one side of a transition is cut off. Where few values make quiet stretches flat as well, the recorder's filter
     /// swings beyond them beside a step, unless what is beyond is cut off; gentle filters swing little, so there it may be.
-    fn top(&self, at: f64) -> Top {
-        let [before, after] = self.beside(at);
-        let flat = [before, after].map(|bounds| self.flat_in(bounds));
-        let one_side = match flat {
-            [None, None] => return Top::Free,
-            [Some(flat), None] | [None, Some(flat)] => Some(flat),
-            [Some(_), Some(_)] => None,
+    fn top(&self, fitted: &Fitted) -> Top {
+        let stretches = self.beside(fitted);
+        let [before, after] = [0, 1].map(|side| {
+            let (level, count) = flat(&self.recorded[self.range(stretches[side])])?;
+            Some(Flat {
+                level,
+                count,
+                before: side == 0,
+            })
+        });
+        let one_side = match (before, after) {
+            (None, None) => return Top::Free,
+            (Some(flat), None) | (None, Some(flat)) => Some(flat),
+            (Some(_), Some(_)) => None,
         };
         match one_side {
-            Some((level, count)) if level.abs() > FULL_SCALE || !self.is_coarse() => {
-                return Top::Cut(count);
+            Some(flat) if flat.level.abs() > FULL_SCALE || !self.is_coarse() => {
+                return Top::Cut(flat);
             }
             _ if !self.is_coarse() => return Top::Free,
             _ => {}
         }
         let around = &self.recorded[self.range(Bounds {
-            first: before.last - EDGE,
-            last: after.first + EDGE,
+            first: stretches[0].last - EDGE,
+            last: stretches[1].first + EDGE,
         })];
-        let is_cut = |flat: Option<(f32, usize)>, other: Bounds| {
-            let (Some((level, _)), Some(far)) = (flat, self.recorded[self.range(other)].first())
-            else {
-                return false;
-            };
-            let away = far - level;
-            away != 0.0 && around.iter().all(|x| (x - level) * away >= 0.0)
+        let is_cut = |flat: &Flat| {
+            let other = stretches[usize::from(flat.before)];
+            self.recorded[self.range(other)].first().is_some_and(|far| {
+                let away = far - flat.level;
+                away != 0.0 && around.iter().all(|x| (x - flat.level) * away >= 0.0)
+            })
         };
-        if is_cut(flat[0], after) || is_cut(flat[1], before) {
-            Top::MayBeCut
-        } else {
-            Top::Free
-        }
+        let cut = before.filter(is_cut).or(after.filter(is_cut));
+        cut.map_or(Top::Free, Top::MayBeCut)
     }
 
     /// Samples of a spike at a transition that was cut off: some of one value, from which the trace soon falls back.

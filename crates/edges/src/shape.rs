@@ -12,6 +12,9 @@ const OVERSAMPLING: usize = 64;
 const FEW: usize = 16;
 /// The recorder's anti-alias filter rings for so many samples to either side.
 const REACH: usize = 20;
+/// Half of the amplitude passes at this share of the sample rate; and of some recorders' filters at these.
+const NYQUIST: f64 = 0.5;
+const HALVES: [f64; 4] = [0.5, 0.475, 0.45, 0.425];
 /// Kaiser window of the sinc; 8 keeps the ripple of the pass band below 0.01 %.
 const KAISER_BETA: f64 = 8.0;
 
@@ -28,6 +31,12 @@ pub(crate) struct Shape {
 impl Shape {
     pub(crate) fn new(response: &Response, rate_hz: f64) -> Self {
         Self::from_kernel(response, rate_hz, &KERNEL)
+    }
+
+    /// The same behind filters of some recorders, which pass half of the amplitude at this share of the sample rate.
+    pub(crate) fn filtered(response: &Response, rate_hz: f64) -> impl Iterator<Item = Self> {
+        let kernels = FILTERS.iter();
+        kernels.map(move |kernel| Self::from_kernel(response, rate_hz, kernel))
     }
 
     /// The same from few points.
@@ -225,11 +234,14 @@ pub(crate) fn add_decay(values: &mut [f64], start: Complex64, pole: Complex64) {
     }
 }
 
-static KERNEL: LazyLock<Vec<f64>> = LazyLock::new(|| kernel(OVERSAMPLING));
-static FEW_OF_KERNEL: LazyLock<Vec<f64>> = LazyLock::new(|| kernel(FEW));
+static KERNEL: LazyLock<Vec<f64>> = LazyLock::new(|| kernel(OVERSAMPLING, NYQUIST));
+static FEW_OF_KERNEL: LazyLock<Vec<f64>> = LazyLock::new(|| kernel(FEW, NYQUIST));
+static FILTERS: LazyLock<[Vec<f64>; 4]> =
+    LazyLock::new(|| HALVES.map(|half| kernel(OVERSAMPLING, half)));
 
-/// Windowed sinc at the Nyquist frequency, its points adding up to one.
-fn kernel(points_a_sample: usize) -> Vec<f64> {
+/// Windowed sinc that passes half at this share of the sample rate, its points adding up to one.
+fn kernel(points_a_sample: usize, passes_half: f64) -> Vec<f64> {
+    let turn = PI * passes_half / NYQUIST;
     let half = (REACH * points_a_sample) as i64;
     let mut points: Vec<f64> = (-half..=half)
         .map(|i| {
@@ -237,7 +249,7 @@ fn kernel(points_a_sample: usize) -> Vec<f64> {
             let sinc = if i == 0 {
                 1.0
             } else {
-                (PI * x).sin() / (PI * x)
+                (turn * x).sin() / (turn * x)
             };
             let edge = 1.0 - (x / REACH as f64).powi(2);
             sinc * bessel_i0(KAISER_BETA * edge.max(0.0).sqrt()) / bessel_i0(KAISER_BETA)
