@@ -42,6 +42,8 @@ const UNSETTLED: f64 = 0.5;
 /// What a transition moves the trace by is looked for from so long before it to so long after it.
 const REACH_BEFORE_S: f64 = 0.002;
 const REACH_AFTER_S: f64 = 0.006;
+/// The level beside a break is looked at so far from it.
+const BESIDE_S: f64 = 0.015;
 /// Samples kept around a train for its fits.
 const MARGIN_S: f64 = 0.1;
 
@@ -250,6 +252,8 @@ pub(crate) struct Seen {
     pub(crate) reach: f64,
     /// And at most.
     pub(crate) farthest: f64,
+    /// Share of that which it usually keeps in the middle of a break.
+    pub(crate) held: f64,
     /// What openings, and what closings, usually look like.
     pub(crate) looks: [Look; 2],
 }
@@ -648,6 +652,7 @@ fn build(
             rough: k.rough,
             snr: matched / k.noise.max(1e-4),
         }),
+        held: held(coarse, &pulses, &reaches),
         reach: linear::median(&reaches).unwrap_or(0.0),
         farthest: reaches.into_iter().fold(0.0, f64::max),
         looks: [
@@ -715,6 +720,31 @@ fn reaches(coarse: &Coarse, pulses: &[Pulse]) -> Vec<f64> {
     };
     let edges = pulses.iter().flat_map(|p| [p.opening.at, p.closing.at]);
     edges.map(around).collect()
+}
+
+/// Share of what the trace moves by around transitions that it usually keeps in the middle of a break, against the level before
+/// it and after it.
+fn held(coarse: &Coarse, pulses: &[Pulse], reaches: &[f64]) -> f64 {
+    let blocks = |s: f64| (s * coarse.rate_hz) as usize;
+    let level = |from: usize, to: usize| {
+        let stretch = coarse.means.get(from..to.min(coarse.means.len()))?;
+        linear::median(stretch)
+    };
+    let of_pulse = |(pulse, reaches): (&Pulse, &[f64])| {
+        let (opening, closing) = (pulse.opening.at, pulse.closing.at);
+        let third = (closing - opening) / 3;
+        let before = level(
+            opening.checked_sub(blocks(BESIDE_S))?,
+            opening - blocks(REACH_BEFORE_S),
+        )?;
+        let after = level(closing + blocks(REACH_AFTER_S), closing + blocks(BESIDE_S))?;
+        let within = level(opening + third, closing - third)?;
+        let reach = reaches.iter().copied().fold(f64::MIN_POSITIVE, f64::max);
+        Some((within - 0.5 * (before + after)).abs() / reach)
+    };
+    let each = pulses.iter().zip(reaches.chunks_exact(2));
+    let each: Vec<f64> = each.filter_map(of_pulse).collect();
+    linear::median(&each).unwrap_or(1.0)
 }
 
 fn coupling(refined: &Refined) -> Option<f64> {

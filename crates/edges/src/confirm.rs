@@ -16,6 +16,9 @@ const ALIKE: f64 = 0.35;
 const SAME_REACH: f64 = 0.7;
 /// What moves the trace as far as a sure train does, by less than this, is something of its line, and not passed over.
 const AS_FAR: f64 = 0.4;
+/// What keeps this share of its reach in a break is the level of a line, and what keeps less than this share of that is not.
+const KEEPS: f64 = 0.4;
+const LETS_GO: f64 = 0.25;
 /// Openings of a doubtful train leave less than this, or the train is left out.
 const REPORTED_RESIDUAL: f64 = 0.12;
 /// Both kinds of edges leave more than this, and no white noise.
@@ -66,9 +69,13 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
         s.train.doubts.contains(&Doubt::Irregular)
             || (single && usual_break(&s.train).is_some_and(|break_s| break_s > FLASH_S))
     });
+    let is_sound = proven.is_empty() && contradict(seen);
     let standings: Vec<Standing> = seen
         .iter_mut()
-        .map(|s| standing(s, &proven, handled))
+        .map(|s| match standing(s, &proven, handled) {
+            Standing::Doubted if is_sound && is_fleeting(s) => Standing::LeftOut,
+            standing => standing,
+        })
         .collect();
     let sure: Vec<Kind> = seen
         .iter()
@@ -80,7 +87,8 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
     let of_the_line = |s: &Seen| {
         let beside = |own: &Kind, sure: &Kind| {
             let reaches = [s.reach, s.farthest];
-            reaches.iter().any(|r| is_near(*r, sure.reach, AS_FAR)) || own.is_seen_in(sure)
+            let as_far = reaches.iter().any(|r| is_near(*r, sure.reach, AS_FAR));
+            (as_far && !own.lets_go(sure)) || own.is_seen_in(sure)
         };
         Kind::of(s).is_some_and(|own| sure.iter().any(|k| beside(&own, k)))
     };
@@ -111,6 +119,24 @@ fn agreed(seen: &[Seen]) -> Vec<Kind> {
         && even(&periods)
         && kinds.iter().all(look_alike);
     if agree { kinds } else { Vec::new() }
+}
+
+/// Whether a train has so few pulses, or so few and doubtful ones, and none of their steps is a change of level, that it may be
+/// made of any sounds.
+fn is_fleeting(seen: &Seen) -> bool {
+    let few = seen.train.edges.len() / 2 <= PROVING && !seen.is_beyond_doubt();
+    (is_short(seen) || few) && !seen.plain
+}
+
+/// Whether those that may be made of any sounds contradict one another: one line moves the trace one way when it opens.
+fn contradict(seen: &[Seen]) -> bool {
+    let fleeting = || seen.iter().filter(|s| is_fleeting(s));
+    let farthest = fleeting().map(|s| s.reach).fold(0.0, f64::max);
+    let heard: Vec<Polarity> = fleeting()
+        .filter(|s| s.reach > BESIDE_REACH * farthest)
+        .map(|s| s.train.polarity)
+        .collect();
+    heard.len() >= PROVING && heard.iter().any(|p| *p != heard[0])
 }
 
 /// What becomes of a train.
@@ -305,6 +331,8 @@ struct Kind {
     break_s: f64,
     period_s: Option<f64>,
     reach: f64,
+    /// How much of that it keeps in its breaks.
+    held: f64,
     /// The recorder cut it off somewhere, so that it may move the trace farther than it seems.
     cut_off: bool,
     polarity: Polarity,
@@ -319,6 +347,7 @@ impl Kind {
             break_s: usual_break(&seen.train)?,
             period_s: usual_period(&seen.train),
             reach: seen.reach,
+            held: seen.held,
             cut_off: seen.clipped > 0,
             polarity: seen.train.polarity,
             slow: seen.kinds.map(|k| k.slow),
@@ -335,8 +364,13 @@ impl Kind {
             other
         };
         let as_far = is_near(self.reach, other.reach, SAME_REACH) || lesser.cut_off;
-        (as_far && self.polarity == other.polarity)
+        (as_far && self.polarity == other.polarity && !self.lets_go(other))
             || (0..2).all(|kind| self.looks[kind].is_like(&other.looks[kind]))
+    }
+
+    /// Whether the other keeps its level in a break, and this does not: two clicks are no break of a line that passes levels.
+    fn lets_go(&self, other: &Kind) -> bool {
+        other.held > KEEPS && self.held < LETS_GO * other.held
     }
 
     /// Whether openings or closings look like openings or closings of the other: a train that was read in part.
