@@ -6,6 +6,7 @@
 //! happen three times in a row. What is no part of such a row is looked at no further.
 
 use crate::events::Event;
+use std::ops::RangeInclusive;
 
 /// A break with room to spare, in seconds.
 const BREAK_S: std::ops::RangeInclusive<f64> = 0.010..=0.190;
@@ -29,6 +30,9 @@ const SIZES: f32 = 1.0;
 const PERIODS: f64 = 0.28;
 /// So many pulses make a row.
 const ROW: usize = 3;
+/// Steps of a row that is one-sided differ by less in size, and its periods, as logarithms.
+const SAME_SIZE: f32 = 0.25;
+const SAME_PERIOD: f64 = 0.06;
 /// A pulse that is not in a row has so much quiet around it, in which so few are larger than this share.
 const QUIET_S: f64 = 0.150;
 const QUIET_SHARE: f32 = 0.55;
@@ -57,6 +61,11 @@ pub(crate) fn likely(events: &[Event], tick_rate_hz: f64) -> Vec<bool> {
         };
         for index in rows.kept() {
             marks[own[index]] = true;
+        }
+        for row in rows.one_sided() {
+            let within = |event: &Event| row.contains(&event.at);
+            let marked = marks.iter_mut().zip(events).filter(|(_, e)| within(e));
+            marked.for_each(|(mark, _)| *mark = true);
         }
     }
     with_neighbours(events, &marks, (NEIGHBOUR_S * tick_rate_hz) as u64)
@@ -122,6 +131,52 @@ impl Rows<'_> {
                 .filter(move |&i| i == p.opening || i == p.closing || self.size(i) > large)
         })
         .collect()
+    }
+
+    /// Stretches, in ticks, of rows of steps the same way, of one size, at one period and with nothing as large between: where only
+    /// openings leave a step, their closings are among what is smaller.
+    fn one_sided(&self) -> Vec<RangeInclusive<u64>> {
+        let mut rows = Vec::new();
+        let mut first = 0;
+        while first < self.events.len() {
+            let row = self.row_from(first);
+            match row[..] {
+                [.., before, last] if row.len() >= ROW => {
+                    let period = self.at(last) - self.at(before);
+                    rows.push(self.at(first).saturating_sub(period)..=self.at(last) + period);
+                    first = last;
+                }
+                _ => first += 1,
+            }
+        }
+        rows
+    }
+
+    /// The row of steps the same way that begins with one.
+    fn row_from(&self, first: usize) -> Vec<usize> {
+        let own = self.events[first].1;
+        let alike = |index: &usize| {
+            let other = self.events[*index].1;
+            own * other > 0.0 && (other / own).ln().abs() < SAME_SIZE
+        };
+        let mut row = vec![first];
+        let mut period = None;
+        loop {
+            let last = row[row.len() - 1];
+            let next = (last + 1..self.events.len())
+                .take_while(|&i| self.at(i) - self.at(last) <= self.ticks(*PERIOD_S.end()))
+                .find(|i| alike(i) && self.at(*i) - self.at(last) >= self.ticks(*PERIOD_S.start()));
+            let Some(next) = next else {
+                return row;
+            };
+            let apart = (self.at(next) - self.at(last)) as f64;
+            let even = period.is_none_or(|usual: f64| (apart / usual).ln().abs() < SAME_PERIOD);
+            if !even || self.between(last, next, AS_LARGE * own.abs()) > 0 {
+                return row;
+            }
+            period = Some(apart);
+            row.push(next);
+        }
     }
 
     fn ticks(&self, seconds: f64) -> u64 {
