@@ -350,6 +350,25 @@ mod tests {
     }
 
     #[test]
+    fn openings_alone_are_likely_with_all_that_lies_among_them() {
+        // Closings leave steps of a fifth that go the same way.
+        let openings = (0..4).map(|k| (1000 + 200 * k, -1.0));
+        let closings = (0..4).map(|k| (1120 + 200 * k, -0.2));
+        let mut list: Vec<Sized> = openings.chain(closings).collect();
+        list.sort_by_key(|e| e.0);
+        assert!(marks(&list).iter().all(|mark| *mark));
+        // Not where their periods differ, or something as large lies between.
+        list[4].0 += 40;
+        list[5].0 += 40;
+        assert!(!marks(&list).contains(&true));
+        list[4].0 -= 40;
+        list[5].0 -= 40;
+        list.insert(2, (1160, -0.9));
+        list.insert(5, (1360, -0.9));
+        assert!(!marks(&list).contains(&true));
+    }
+
+    #[test]
     fn a_voice_is_not() {
         // A step every 8 ms, up and down.
         let voice: Vec<Sized> = (0..200)

@@ -581,6 +581,29 @@ fn what_moves_the_line_as_far_as_sure_digits_is_given_with_its_doubts() {
     assert!(!counts[0].1, "{counts:?}");
 }
 
+/// Two clicks made a sure digit beside those of a line that keeps its level in breaks; alone they made one that was not sure,
+/// though what they said of the line contradicted itself.
+#[test]
+fn clicks_are_no_digit() {
+    let drawn = counts(&families::draw(family("clicks"), 436));
+    assert_eq!(drawn, [(8, true), (4, true)]);
+    let alone = families::nothing()
+        .iter()
+        .find(|f| f.name == "clicks alone");
+    for index in [39, 53, 226] {
+        let counts = counts(&families::draw(alone.expect("a family"), index));
+        assert!(counts.is_empty(), "{index}: {counts:?}");
+    }
+}
+
+/// Only openings left steps that stand out, all the same way: no pairs, and two digits were left out in silence.
+#[test]
+fn digits_whose_closings_leave_next_to_nothing_are_given() {
+    let loops = family("loop through a good transformer");
+    let drawn = [5, 4, 4].map(|pulses| (pulses, true));
+    assert_eq!(counts(&families::draw(loops, 567)), drawn);
+}
+
 /// Openings that ring by far the most were told by the openings' own ringing, every second of them as a closing; no entry that
 /// knows closings was on the list.
 #[test]
