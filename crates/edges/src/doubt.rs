@@ -34,6 +34,8 @@ const LIKE_BREAK: f64 = 0.15;
 const SPIKE_S: [f64; 2] = [0.000_8, 0.001_5];
 /// Closings that usually leave more than this of their size are no steps.
 const STEP_RESIDUAL: f64 = 0.2;
+/// No contact opens twice in so short a time without having closed for long enough to be seen.
+const REPEATED_S: f64 = 0.020;
 /// In white noise, a step of the loop is at least so clear beside the train's own.
 const OF_THE_LOOP: f64 = 0.65;
 /// What a sharp step leaves of a rounded or ringing transition lies so close to it.
@@ -230,6 +232,7 @@ fn unexplained_steps<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = &'a
             whole || has_partner(evidence, c)
         })
         .filter(move |c| evidence.is_large(c, WHOLE) || c.t.abs() >= clear)
+        .filter(|c| evidence.is_large(c, WHOLE) || !is_repeated(evidence, c))
         .filter(move |c| c.t.abs() >= sounds || keeps_time(evidence, c))
 }
 
@@ -283,6 +286,27 @@ fn keeps_time(evidence: &Evidence<'_>, step: &Candidate) -> bool {
             opening.amplitude * closing.amplitude < 0.0
                 && (length / usual).ln().abs() < LIKE_BREAK
                 && in_time(opening)
+        })
+}
+
+/// Whether a step follows or precedes one that goes the same way, with nothing back between: a loop that has opened closes
+/// before it opens again, and a voice does not.
+fn is_repeated(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+    let near = (REPEATED_S * evidence.rate_hz) as usize;
+    let large = || {
+        evidence
+            .left_over
+            .iter()
+            .filter(|c| evidence.is_large(c, PARTNER))
+    };
+    let goes_alike = |other: &Candidate| other.amplitude * step.amplitude > 0.0;
+    large()
+        .filter(|other| {
+            goes_alike(other) && other.at != step.at && other.at.abs_diff(step.at) <= near
+        })
+        .any(|other| {
+            let between = step.at.min(other.at)..step.at.max(other.at);
+            !large().any(|c| !goes_alike(c) && between.contains(&c.at))
         })
 }
 
