@@ -42,8 +42,8 @@ const SLACK_S: f64 = 0.060;
 const FAINT: f32 = 0.02;
 const FAINT_BESIDE: usize = 3;
 /// Where no train moves the trace by this share of the largest event, those of events of so large a share are looked for.
-const STRONG: f64 = 0.2;
-const STRONGEST: f32 = 0.3;
+const STRONG: f64 = 0.5;
+const STRONGEST: f32 = 0.5;
 /// Longest stretch analysed at once, when no rest comes.
 const LONGEST_S: f64 = 12.0;
 /// Of such a stretch, so much is looked at again with what follows it.
