@@ -591,7 +591,7 @@ fn with_strong(
 ) -> Vec<Seen> {
     let most = largest(&events);
     let is_strong = |s: &Seen| s.farthest >= STRONG * f64::from(most);
-    if seen.is_empty() || seen.iter().any(is_strong) {
+    if seen.iter().any(is_strong) {
         return seen;
     }
     events.retain(|event| size(event) >= STRONGEST * most);
