@@ -19,6 +19,8 @@ const AS_FAR: f64 = 0.4;
 /// What keeps this share of its reach in a break is the level of a line, and what keeps less than this share of that is not.
 const KEEPS: f64 = 0.4;
 const LETS_GO: f64 = 0.25;
+/// A train that keeps so much goes from level to level. What swings slowly goes on beyond what it moves by around its steepest.
+const LEVELS: std::ops::Range<f64> = KEEPS..1.15;
 /// Openings of a doubtful train leave less than this, or the train is left out.
 const REPORTED_RESIDUAL: f64 = 0.12;
 /// Both kinds of edges leave more than this, and no white noise.
@@ -166,7 +168,7 @@ fn standing(seen: &mut Seen, proven: &[Kind], handled: bool) -> Standing {
             seen.train.doubts.push(Doubt::MayBeFlash);
         }
     }
-    let steps = || !proven.is_empty() || like_steps(&seen.train);
+    let steps = || !proven.is_empty() || keeps_levels(seen) || like_steps(&seen.train);
     if seen.train.doubts.is_empty() && (same_line || !short) {
         Standing::BeyondDoubt
     } else if same_line && steps() && worth_reporting(seen, alike) {
@@ -238,6 +240,12 @@ fn widen_beside(edges: &mut [Edge], at_s: f64) {
     }
 }
 
+/// Whether a train goes from one level to another and back, evenly and often enough, as no sound does.
+fn keeps_levels(Seen { train, held, .. }: &Seen) -> bool {
+    let many = train.edges.len() / 2 >= PROVING;
+    many && LEVELS.contains(held) && !train.doubts.contains(&Doubt::Irregular)
+}
+
 /// A doubtful train is reported when its pulses are many and even or its edges stand far out of what they
 /// lie in; otherwise it is more likely no dialling at all.
 fn worth_reporting(seen: &Seen, alike: bool) -> bool {
@@ -250,6 +258,9 @@ fn worth_reporting(seen: &Seen, alike: bool) -> bool {
     // What a mean explains may be any sound that repeats.
     let clear = !is_rough(seen) && leaves_little(Direction::Opening);
     let unexplained = train.has_unexplained();
+    if keeps_levels(seen) {
+        return true;
+    }
     let like_the_dial = alike && pulses > 1 && !train.doubts.contains(&Doubt::Irregular);
     if like_the_dial {
         return true;
@@ -275,13 +286,14 @@ fn drowned(
         train,
         white,
         reach,
+        held,
         ..
     }: &Seen,
 ) -> Option<Doubt> {
     let least = least_residual(train)?;
     let first = train.edges.first()?.instant_s;
     let hum = train.hum.map_or(0.0, |h| h.relative_amplitude * train.step);
-    ((!white && least > DROWNED_RESIDUAL) || hum > DROWNED_HUM * reach)
+    ((!white && least > DROWNED_RESIDUAL && !LEVELS.contains(held)) || hum > DROWNED_HUM * reach)
         .then_some(Doubt::WeakEdge(first))
 }
 
