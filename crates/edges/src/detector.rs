@@ -44,6 +44,8 @@ const FAINT_BESIDE: usize = 3;
 /// Where no train moves the trace by this share of the largest event, those of events of so large a share are looked for.
 const STRONG: f64 = 0.5;
 const STRONGEST: f32 = 0.5;
+/// What moves the trace by less than this share of it is little beside any doubtful train of those.
+const RUBBLE: f64 = 0.2;
 /// Longest stretch analysed at once, when no rest comes.
 const LONGEST_S: f64 = 12.0;
 /// Of such a stretch, so much is looked at again with what follows it.
@@ -596,16 +598,17 @@ fn with_strong(
     }
     events.retain(|event| size(event) >= STRONGEST * most);
     let strong = trains_of(&events).into_iter().filter(is_strong).collect();
-    beside(strong, seen)
+    beside(strong, seen, RUBBLE * f64::from(most))
 }
 
 /// Trains of strong steps and what was seen among all steps, in time order. Of two that share a stretch, the strong one
-/// is taken, unless it has doubts and the other has none.
-fn beside(mut strong: Vec<Seen>, mut all: Vec<Seen>) -> Vec<Seen> {
+/// is taken, unless it has doubts, and the other has none or moves the trace by at least so much.
+fn beside(mut strong: Vec<Seen>, mut all: Vec<Seen>, least: f64) -> Vec<Seen> {
     let apart = |a: &Seen, b: &Seen| {
         end_of(&a.train) < start_of(&b.train) || end_of(&b.train) < start_of(&a.train)
     };
-    let is_better = |a: &Seen, s: &Seen| a.is_beyond_doubt() && !s.is_beyond_doubt();
+    let is_better =
+        |a: &Seen, s: &Seen| !s.is_beyond_doubt() && (a.is_beyond_doubt() || a.farthest >= least);
     all.retain(|a| strong.iter().all(|s| apart(s, a) || is_better(a, s)));
     strong.retain(|s| all.iter().all(|a| apart(s, a)));
     strong.append(&mut all);
