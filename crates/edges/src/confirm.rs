@@ -286,14 +286,13 @@ fn drowned(
         train,
         white,
         reach,
-        held,
         ..
     }: &Seen,
 ) -> Option<Doubt> {
     let least = least_residual(train)?;
     let first = train.edges.first()?.instant_s;
     let hum = train.hum.map_or(0.0, |h| h.relative_amplitude * train.step);
-    ((!white && least > DROWNED_RESIDUAL && !LEVELS.contains(held)) || hum > DROWNED_HUM * reach)
+    ((!white && least > DROWNED_RESIDUAL) || hum > DROWNED_HUM * reach)
         .then_some(Doubt::WeakEdge(first))
 }
 
