@@ -42,8 +42,7 @@ const SLACK_S: f64 = 0.060;
 const FAINT: f32 = 0.02;
 const FAINT_BESIDE: usize = 3;
 /// Where no train moves the trace by this share of the largest event, those of events of so large a share are looked for.
-const STRONG: f64 = 0.5;
-const STRONGEST: f32 = 0.5;
+const STRONG: f32 = 0.5;
 /// What moves the trace by less than this share of it is little beside any doubtful train of those.
 const RUBBLE: f64 = 0.2;
 /// Longest stretch analysed at once, when no rest comes.
@@ -592,11 +591,11 @@ fn with_strong(
     trains_of: impl Fn(&[Event]) -> Vec<Seen>,
 ) -> Vec<Seen> {
     let most = largest(&events);
-    let is_strong = |s: &Seen| s.farthest >= STRONG * f64::from(most);
+    let is_strong = |s: &Seen| s.farthest >= f64::from(STRONG * most);
     if seen.iter().any(is_strong) {
         return seen;
     }
-    events.retain(|event| size(event) >= STRONGEST * most);
+    events.retain(|event| size(event) >= STRONG * most);
     let strong = trains_of(&events).into_iter().filter(is_strong).collect();
     beside(strong, seen, RUBBLE * f64::from(most))
 }

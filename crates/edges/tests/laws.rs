@@ -445,7 +445,11 @@ fn ringing_closings_are_where_they_were_drawn() {
 fn counts(scenario: &Scenario) -> Vec<(usize, bool)> {
     let rendered = synth::render(scenario);
     let samples = &rendered.channels[rendered.truth.channel - 1];
-    let trace = measured(samples, rendered.sample_rate_hz);
+    given(&measured(samples, rendered.sample_rate_hz))
+}
+
+/// Pulses of each train, and whether they are beyond doubt.
+fn given(trace: &Trace) -> Vec<(usize, bool)> {
     let count = |train: &Train| (train.edges.len() / 2, train.doubts.is_empty());
     trace.trains.iter().map(count).collect()
 }
@@ -765,117 +769,88 @@ fn digits_are_found_between_stretches_that_are_cut_off() {
     assert_eq!(counts, [5, 1, 4]);
 }
 
-/// Hum and wander in which a recorder cuts off at this share of the step to either side of the mean.
-struct Overloaded {
-    seed: u64,
-    numbers: &'static [u8],
-    speed_pps: f64,
-    percent_break: f64,
-    noise_db: f64,
-    mains_hz: f64,
-    hum: f64,
-    wander: f64,
-    cut: f64,
-}
+/// Seed, number, and what the first line of `overloaded` names.
+type Overloaded = (u64, [u8; 4], [f64; 7]);
 
-impl Overloaded {
-    /// Pulses dialled, and those of each train with whether they are beyond doubt.
-    fn counts(&self) -> (Vec<usize>, Vec<(usize, bool)>) {
-        let scenario = Scenario {
-            seed: self.seed,
-            numbers: self.numbers.to_vec(),
-            dial: Dial {
-                speed_pps: self.speed_pps,
-                percent_break: self.percent_break,
-                ..Dial::default()
-            },
-            recorder: Recorder {
-                sample_rate_hz: 16_000.0,
-                noise_db: Some(self.noise_db),
-                hum: Some(Hum {
-                    mains_hz: self.mains_hz,
-                    amplitudes: vec![self.hum],
-                }),
-                wander: self.wander,
-                ..Recorder::default()
-            },
-            ..Scenario::default()
-        };
-        let Rendered {
-            mut channels,
-            truth,
-            ..
-        } = synth::render(&scenario);
-        let line = &mut channels[0];
-        let mean = line.iter().sum::<f32>() / line.len() as f32;
-        let most = (self.cut * truth.step) as f32;
-        line.iter_mut()
-            .for_each(|x| *x = x.clamp(mean - most, mean + most));
-        let trace = measured(line, 16_000.0);
-        let count = |train: &Train| (train.edges.len() / 2, train.doubts.is_empty());
-        (
-            truth.digits.iter().map(|digit| digit.pulses).collect(),
-            trace.trains.iter().map(count).collect(),
-        )
-    }
+/// Pulses dialled in hum and wander in which a recorder cuts off at a share of the step to either side of the mean, and those of
+/// each train with whether they are beyond doubt.
+fn overloaded((seed, numbers, drawn): Overloaded) -> (Vec<usize>, Vec<(usize, bool)>) {
+    let [
+        speed_pps,
+        percent_break,
+        noise_db,
+        mains_hz,
+        hum,
+        wander,
+        cut,
+    ] = drawn;
+    let scenario = Scenario {
+        seed,
+        numbers: numbers.to_vec(),
+        dial: Dial {
+            speed_pps,
+            percent_break,
+            ..Dial::default()
+        },
+        recorder: Recorder {
+            sample_rate_hz: 16_000.0,
+            noise_db: Some(noise_db),
+            hum: Some(Hum {
+                mains_hz,
+                amplitudes: vec![hum],
+            }),
+            wander,
+            ..Recorder::default()
+        },
+        ..Scenario::default()
+    };
+    let Rendered {
+        mut channels,
+        truth,
+        ..
+    } = synth::render(&scenario);
+    let line = &mut channels[0];
+    let mean = line.iter().sum::<f32>() / line.len() as f32;
+    let most = (cut * truth.step) as f32;
+    line.iter_mut()
+        .for_each(|x| *x = x.clamp(mean - most, mean + most));
+    let trace = measured(line, 16_000.0);
+    let dialled = truth.digits.iter().map(|digit| digit.pulses).collect();
+    (dialled, given(&trace))
 }
 
 /// Where the closed line was carried to the limit at which the open one lies, a pulse left nothing, and the rest was an even
 /// digit of one pulse fewer.
 #[test]
 fn what_is_cut_off_whole_is_not_certain() {
-    let overloaded = [
-        Overloaded {
-            seed: 135,
-            numbers: &[6, 9, 2, 9],
-            speed_pps: 11.6,
-            percent_break: 51.0,
-            noise_db: 49.0,
-            mains_hz: 50.0,
-            hum: 0.280,
-            wander: 0.399,
-            cut: 0.460,
-        },
-        Overloaded {
-            seed: 354,
-            numbers: &[2, 4, 9, 0],
-            speed_pps: 10.9,
-            percent_break: 61.9,
-            noise_db: 40.0,
-            mains_hz: 50.0,
-            hum: 0.436,
-            wander: 0.425,
-            cut: 0.548,
-        },
-        Overloaded {
-            seed: 1398,
-            numbers: &[7, 1, 8, 3],
-            speed_pps: 8.3,
-            percent_break: 71.8,
-            noise_db: 61.0,
-            mains_hz: 60.0,
-            hum: 0.396,
-            wander: 0.532,
-            cut: 0.535,
-        },
-        Overloaded {
-            seed: 382,
-            numbers: &[7, 0, 9, 8],
-            speed_pps: 12.2,
-            percent_break: 61.2,
-            noise_db: 60.0,
-            mains_hz: 60.0,
-            hum: 0.281,
-            wander: 0.550,
-            cut: 0.572,
-        },
+    let recordings: Vec<Overloaded> = vec![
+        (
+            135,
+            [6, 9, 2, 9],
+            [11.6, 51.0, 49.0, 50.0, 0.280, 0.399, 0.460],
+        ),
+        (
+            354,
+            [2, 4, 9, 0],
+            [10.9, 61.9, 40.0, 50.0, 0.436, 0.425, 0.548],
+        ),
+        (
+            1398,
+            [7, 1, 8, 3],
+            [8.3, 71.8, 61.0, 60.0, 0.396, 0.532, 0.535],
+        ),
+        (
+            382,
+            [7, 0, 9, 8],
+            [12.2, 61.2, 60.0, 60.0, 0.281, 0.550, 0.572],
+        ),
     ];
-    for recording in &overloaded {
-        let (drawn, counts) = recording.counts();
+    for recording in recordings {
+        let (drawn, counts) = overloaded(recording);
         let sure = counts.iter().filter(|(_, sure)| *sure);
         let wrong: Vec<_> = sure.filter(|(pulses, _)| !drawn.contains(pulses)).collect();
-        assert!(wrong.is_empty(), "{}: {counts:?}", recording.seed);
-        assert!(counts.iter().any(|(_, sure)| !sure), "{}", recording.seed);
+        assert!(wrong.is_empty(), "{}: {counts:?}", recording.0);
+        assert!(counts.iter().any(|(_, sure)| !sure), "{}", recording.0);
     }
 }
 
@@ -883,89 +858,47 @@ fn what_is_cut_off_whole_is_not_certain() {
 /// a longer train than the digit. And a digit that is cut off moves the trace less than one that is not.
 #[test]
 fn digits_in_hum_that_is_cut_off_are_all_given() {
-    let overloaded = [
-        Overloaded {
-            seed: 105,
-            numbers: &[1, 3, 5, 1],
-            speed_pps: 9.8,
-            percent_break: 61.0,
-            noise_db: 58.0,
-            mains_hz: 50.0,
-            hum: 0.328,
-            wander: 0.368,
-            cut: 0.572,
-        },
-        Overloaded {
-            seed: 283,
-            numbers: &[1, 5, 8, 1],
-            speed_pps: 11.4,
-            percent_break: 58.7,
-            noise_db: 53.0,
-            mains_hz: 60.0,
-            hum: 0.332,
-            wander: 0.401,
-            cut: 0.490,
-        },
-        Overloaded {
-            seed: 140,
-            numbers: &[3, 1, 6, 4],
-            speed_pps: 12.8,
-            percent_break: 51.3,
-            noise_db: 61.0,
-            mains_hz: 60.0,
-            hum: 0.321,
-            wander: 0.231,
-            cut: 0.506,
-        },
-        Overloaded {
-            seed: 205,
-            numbers: &[1, 6, 1, 5],
-            speed_pps: 8.5,
-            percent_break: 55.7,
-            noise_db: 58.0,
-            mains_hz: 60.0,
-            hum: 0.384,
-            wander: 0.216,
-            cut: 0.525,
-        },
-        Overloaded {
-            seed: 280,
-            numbers: &[7, 4, 2, 2],
-            speed_pps: 11.4,
-            percent_break: 57.0,
-            noise_db: 57.0,
-            mains_hz: 60.0,
-            hum: 0.294,
-            wander: 0.599,
-            cut: 0.763,
-        },
-        Overloaded {
-            seed: 40,
-            numbers: &[1, 8, 9, 8],
-            speed_pps: 10.4,
-            percent_break: 53.1,
-            noise_db: 41.0,
-            mains_hz: 50.0,
-            hum: 0.295,
-            wander: 0.374,
-            cut: 0.645,
-        },
-        Overloaded {
-            seed: 247,
-            numbers: &[3, 7, 6, 4],
-            speed_pps: 12.6,
-            percent_break: 66.0,
-            noise_db: 61.0,
-            mains_hz: 50.0,
-            hum: 0.346,
-            wander: 0.526,
-            cut: 0.791,
-        },
+    let recordings: Vec<Overloaded> = vec![
+        (
+            105,
+            [1, 3, 5, 1],
+            [9.8, 61.0, 58.0, 50.0, 0.328, 0.368, 0.572],
+        ),
+        (
+            283,
+            [1, 5, 8, 1],
+            [11.4, 58.7, 53.0, 60.0, 0.332, 0.401, 0.490],
+        ),
+        (
+            140,
+            [3, 1, 6, 4],
+            [12.8, 51.3, 61.0, 60.0, 0.321, 0.231, 0.506],
+        ),
+        (
+            205,
+            [1, 6, 1, 5],
+            [8.5, 55.7, 58.0, 60.0, 0.384, 0.216, 0.525],
+        ),
+        (
+            280,
+            [7, 4, 2, 2],
+            [11.4, 57.0, 57.0, 60.0, 0.294, 0.599, 0.763],
+        ),
+        (
+            40,
+            [1, 8, 9, 8],
+            [10.4, 53.1, 41.0, 50.0, 0.295, 0.374, 0.645],
+        ),
+        (
+            247,
+            [3, 7, 6, 4],
+            [12.6, 66.0, 61.0, 50.0, 0.346, 0.526, 0.791],
+        ),
     ];
-    for recording in &overloaded {
-        let (drawn, counts) = recording.counts();
-        let given: Vec<usize> = counts.iter().map(|(pulses, _)| *pulses).collect();
-        assert_eq!(given, drawn, "{}: {counts:?}", recording.seed);
+    for recording in recordings {
+        let (drawn, counts) = overloaded(recording);
+        let pulses: Vec<usize> = counts.iter().map(|(pulses, _)| *pulses).collect();
+        assert_eq!(pulses, drawn, "{}: {counts:?}", recording.0);
     }
 }
 
