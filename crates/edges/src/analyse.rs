@@ -833,5 +833,14 @@ fn level_steps(
         first_s: first_s - start_s,
         last_s: last_s - start_s,
     };
-    levels::find(&means, ticks.rate_hz, start_s, around)
+    let mut steps = levels::find(&means, ticks.rate_hz, start_s, around);
+    let size = found.chain.amplitude.abs();
+    steps.retain(|step| {
+        let from_s = step.instant_s - window.seconds(0.0);
+        let samples = |s: f64| ((s * window.rate_hz).max(0.0) as usize).min(window.samples.len());
+        let near =
+            &window.samples[samples(from_s - levels::NEAR_S)..samples(from_s + levels::NEAR_S)];
+        levels::spacing(near) * levels::LEAST_SPACINGS < (size * step.relative).abs()
+    });
+    steps
 }

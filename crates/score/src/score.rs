@@ -95,12 +95,20 @@ fn check_all(digits: &[Digit], count: &CountCheck, settings: &Settings) -> Vec<C
 }
 
 fn measure_all(trace: &Trace, groups: &[Group], settings: &Settings) -> Vec<Digit> {
-    (0..groups.len())
-        .map(|index| measure(trace, groups, index, settings))
+    let off_normal = off_normal::around(&trace.trains, groups);
+    let measured = off_normal.into_iter().enumerate();
+    measured
+        .map(|(index, steps)| measure(trace, groups, index, steps, settings))
         .collect()
 }
 
-fn measure(trace: &Trace, groups: &[Group], index: usize, settings: &Settings) -> Digit {
+fn measure(
+    trace: &Trace,
+    groups: &[Group],
+    index: usize,
+    off_normal: OffNormal,
+    settings: &Settings,
+) -> Digit {
     let group = &groups[index];
     let previous = index.checked_sub(1).map(|previous| &groups[previous]);
     let next = groups.get(index + 1);
@@ -110,12 +118,6 @@ fn measure(trace: &Trace, groups: &[Group], index: usize, settings: &Settings) -
     let is_last = next.is_none_or(|next| next.first().open.train > group.last().close.train);
     let doubt = doubt::about(trains, group, is_first, is_last);
     let measurer = Measurer::new(trains, group);
-    let off_normal = off_normal::around(
-        trains,
-        group,
-        previous.map_or(f64::NEG_INFINITY, Group::end_s),
-        next.map_or(f64::INFINITY, Group::start_s),
-    );
     let OffNormal {
         winding_ms,
         return_ms,

@@ -281,6 +281,59 @@ fn off_normal_steps_of_the_other_sign_are_believed_as_a_pair() {
     assert_abs_diff_eq!(digit.idle_after_ms.unwrap(), 200.0, epsilon = ARITHMETIC);
 }
 
+/// Of a dial that opens the receiver circuit only the pause between two digits may show the steps: restoring comes first.
+#[test]
+fn the_pause_between_two_digits_tells_which_way_the_contacts_work() {
+    let step = |instant_s, relative| LevelStep {
+        instant_s,
+        relative,
+        snr: 50.0,
+    };
+    let read = |operating: f64| {
+        // Last make of the first digit at 1.261 s. The pause shows beside both trains.
+        let steps = vec![step(1.361, -operating), step(1.4, operating)];
+        let mut first = even(1.0, 3, 61.0, 39.0);
+        first.level_steps = steps.clone();
+        let mut second = even(2.0, 3, 61.0, 39.0);
+        second.level_steps = steps
+            .into_iter()
+            .map(|s| LevelStep {
+                instant_s: s.instant_s + 0.001,
+                ..s
+            })
+            .collect();
+        let digits = scored(vec![first, second], &Settings::default()).digits;
+        (
+            digits[0].idle_after_ms.unwrap(),
+            digits[1].winding_ms.unwrap(),
+        )
+    };
+    for operating in [0.15, -0.15] {
+        let (idle_ms, winding_ms) = read(operating);
+        assert_abs_diff_eq!(idle_ms, 100.0, epsilon = ARITHMETIC);
+        assert_abs_diff_eq!(winding_ms, 600.0, epsilon = ARITHMETIC);
+    }
+}
+
+/// A click through a transformer looks like a step: there a step is believed only beside another of its size.
+#[test]
+fn through_a_transformer_steps_are_believed_as_a_pair() {
+    let step = |instant_s, relative| LevelStep {
+        instant_s,
+        relative,
+        snr: 50.0,
+    };
+    let winding_ms = |spikes_only, restoring| {
+        let mut train = even(1.0, 3, 61.0, 39.0);
+        train.spikes_only = spikes_only;
+        train.level_steps = vec![step(0.4, 0.15), step(1.461, restoring)];
+        measured(train).winding_ms
+    };
+    assert!(winding_ms(true, -0.13).is_some());
+    assert_eq!(winding_ms(true, -0.09), None);
+    assert!(winding_ms(false, -0.09).is_some());
+}
+
 /// A step belongs to a digit only if it lies after the digit before, within 5 s of the first opening, and
 /// before the next digit, within 1 s of the last make.
 #[test]

@@ -19,7 +19,7 @@ use synth::families::{self, Family};
 pub(crate) use draw::{DrawOptions, draw};
 use recording::{Compared, Outcome};
 use requirement::{Lack, Shortfall};
-use tally::{InventedTally, Measure, Tally};
+use tally::{Contacts, InventedTally, Measure, Tally};
 
 /// Recordings of each family in the smaller version that CI runs, and of `mixed`, in which many things meet.
 const QUICK: [u64; 2] = [20, 60];
@@ -116,6 +116,7 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         found.tell(&page::introduction(&options.arguments()), false);
         found.dialled(options);
         found.nothing(options);
+        found.contacts();
     }
     let list = page::shortfalls(&found.shortfalls);
     found.tell(&list, true);
@@ -153,6 +154,9 @@ struct Found {
     shortfalls: Vec<Shortfall>,
     recordings: usize,
     right: usize,
+    /// Of the families that have off-normal contacts, each; of all others together.
+    contacts: Vec<(&'static str, Contacts)>,
+    contacts_elsewhere: Contacts,
 }
 
 impl Found {
@@ -172,7 +176,25 @@ impl Found {
             self.right += tally.right;
             self.shortfalls
                 .extend(requirement::dialled(name, family, &tally));
+            let contacts = tally.contacts;
+            if contacts.right.len() + contacts.silent > 0 {
+                self.contacts.push((name, contacts));
+            } else {
+                self.contacts_elsewhere.extend(&contacts);
+            }
         }
+    }
+
+    fn contacts(&mut self) {
+        self.tell(page::CONTACTS_HEAD, true);
+        let mut all = Contacts::default();
+        let rows = std::mem::take(&mut self.contacts);
+        let elsewhere = std::mem::take(&mut self.contacts_elsewhere);
+        for (name, contacts) in rows.into_iter().chain([("all others", elsewhere)]) {
+            self.tell(&page::contacts_row(name, &contacts), true);
+            all.extend(&contacts);
+        }
+        self.shortfalls.extend(requirement::contacts(&all));
     }
 
     fn nothing(&mut self, options: &Options) {

@@ -1,7 +1,8 @@
 //! The tables as text.
 
 use super::requirement::{COVERAGE_DIGITS, Covering, Shortfall, covering};
-use super::tally::{InventedTally, Measure, Tally};
+use super::statistics::quantile;
+use super::tally::{Contacts, InventedTally, Measure, Tally};
 
 pub(crate) const DIALLED_HEAD: &str = "## Dialled\n\n\
 | family | recordings | right | right, not sure | declined | wrong and sure | speed error, % | \
@@ -10,6 +11,22 @@ percent-break error, points | error over bound | intervals that hold the truth |
 
 pub(crate) const NOTHING_HEAD: &str = "\n## Nothing dialled\n\n\
 | family | recordings | nothing found | digits not sure | sure digits |\n|---|---|---|---|---|\n";
+
+pub(crate) const CONTACTS_HEAD: &str = "\n## Off-normal contacts\n\n\
+Winding and return times of the digits that were found: how many are those of the contacts (within 10 ms), how many are of \
+something else (most families have no such contacts), how many are there and not given, and how far those given are off.\n\n\
+| families | given, right | given, of something else | not given | error, ms |\n|---|---|---|---|---|\n";
+
+pub(crate) fn contacts_row(name: &str, contacts: &Contacts) -> String {
+    let at = |share| Some(format!("{:.2}", quantile(&contacts.right, share)?));
+    let errors: Option<Vec<String>> = [0.5, 0.95, 1.0].into_iter().map(at).collect();
+    let errors = errors.map_or_else(dash, |e| e.join(", "));
+    let right = contacts.right.len();
+    format!(
+        "| {name} | {right} | {} | {} | {errors} |\n",
+        contacts.wrong, contacts.silent
+    )
+}
 
 /// What the page of intervals is and how it was made.
 pub(crate) fn coverage_introduction(digits: usize) -> String {

@@ -53,12 +53,23 @@ impl Error {
     }
 }
 
+/// A time that the off-normal contacts tell, in milliseconds.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Contact {
+    /// `None` where the line has no such contacts.
+    pub(crate) truth: Option<f64>,
+    /// What is reported.
+    pub(crate) read: Option<f64>,
+}
+
 /// One recording, compared with its truth.
 pub(crate) struct Compared {
     pub(crate) outcome: Outcome,
     /// Some edge is too weak for any detector.
     pub(crate) too_weak: bool,
     pub(crate) errors: Vec<Errors>,
+    /// Winding and return of the digits that were found.
+    pub(crate) contacts: Vec<Contact>,
     pub(crate) note: String,
 }
 
@@ -86,6 +97,7 @@ pub(crate) fn compared(scenario: &Scenario) -> Compared {
         outcome: outcome(truth, &digits, &matched),
         too_weak: bounds.as_deref().is_some_and(too_weak),
         errors: (0..truth.len()).filter_map(errors).collect(),
+        contacts: contacts(truth, &matched),
         note: note(truth, &digits),
     }
 }
@@ -121,6 +133,25 @@ fn matching<'a>(truth: &DigitTruth, digits: &'a [Digit]) -> Option<&'a Digit> {
     digits
         .iter()
         .find(|d| d.pulses == truth.pulses && (d.start_s - start).abs() < SAME_START_S)
+}
+
+fn contacts(truth: &[DigitTruth], matched: &[Option<&Digit>]) -> Vec<Contact> {
+    let of_digit = |(truth, digit): (&DigitTruth, &Option<&Digit>)| {
+        let (start_s, digit) = (truth.breaks.first()?.break_start_s, (*digit)?);
+        let after_ms = |instant_s: f64| 1000.0 * (instant_s - start_s);
+        Some([
+            Contact {
+                truth: truth.winding_start_s.map(|s| -after_ms(s)),
+                read: digit.winding_ms,
+            },
+            Contact {
+                truth: truth.off_normal_restored_s.map(after_ms),
+                read: digit.return_ms,
+            },
+        ])
+    };
+    let digits = truth.iter().zip(matched);
+    digits.filter_map(of_digit).flatten().collect()
 }
 
 fn outcome(truth: &[DigitTruth], digits: &[Digit], matched: &[Option<&Digit>]) -> Outcome {

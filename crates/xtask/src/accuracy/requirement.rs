@@ -3,7 +3,7 @@
 use synth::families::{Family, Kind};
 
 use super::statistics::clopper_pearson;
-use super::tally::{InventedTally, Measure, Tally};
+use super::tally::{Contacts, InventedTally, Measure, Tally};
 
 /// Share of `mixed` recordings that must be right, in percent; of single impairments all must be.
 const MIXED_RIGHT_PERCENT: usize = 98;
@@ -29,6 +29,8 @@ pub(crate) enum Lack {
     Coverage,
     /// Digits that are not sure were found where none may be reported.
     Invented,
+    /// Times were given as those of off-normal contacts that are not.
+    Contacts,
 }
 
 /// One way in which one family falls short.
@@ -89,6 +91,25 @@ pub(crate) fn nothing(family: &Family, tally: &InventedTally) -> Vec<Shortfall> 
         ));
     }
     named(family.name, texts)
+}
+
+/// Share of the times given as those of off-normal contacts that may be of something else, in percent.
+const CONTACTS_WRONG_PERCENT: usize = 2;
+
+/// Where the times of off-normal contacts fall short, of all families together.
+pub(crate) fn contacts(contacts: &Contacts) -> Vec<Shortfall> {
+    let (wrong, given) = (contacts.wrong, contacts.given());
+    let text = format!(
+        "{wrong} of {given} times are of something else, {CONTACTS_WRONG_PERCENT} % allowed"
+    );
+    let too_many = 100 * wrong > CONTACTS_WRONG_PERCENT * given;
+    named(
+        "off-normal contacts",
+        too_many
+            .then_some((Lack::Contacts, text))
+            .into_iter()
+            .collect(),
+    )
 }
 
 fn named(name: &str, texts: Vec<(Lack, String)>) -> Vec<Shortfall> {
@@ -228,6 +249,7 @@ mod of_requirements {
             outcome,
             too_weak,
             errors,
+            contacts: Vec::new(),
             note: String::new(),
         });
         tally
@@ -305,6 +327,24 @@ mod of_requirements {
         // 1.5 x 1.96 x 0.01 = 0.0294.
         assert_eq!(with(0.029, Some(0.01)), []);
         assert_eq!(with(0.030, Some(0.01)), [Lack::Error]);
+    }
+
+    #[test]
+    fn one_in_fifty_times_of_contacts_may_be_of_something_else() {
+        let lacks = |wrong| {
+            let seen = Contacts {
+                right: vec![0.1; 100 - wrong],
+                wrong,
+                silent: 1_000,
+            };
+            contacts(&seen)
+                .into_iter()
+                .map(|s| s.lack)
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(lacks(2), []);
+        assert_eq!(lacks(3), [Lack::Contacts]);
+        assert_eq!(contacts(&Contacts::default()), []);
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use synth::families::Kind;
 
-use super::recording::{Compared, Error, Errors, Invented, Outcome};
+use super::recording::{Compared, Contact, Error, Errors, Invented, Outcome};
 use super::statistics::{percentile_95_of, quantile, root_mean_square};
 
 /// Errors are shown of digits with at least so many pulses.
@@ -39,6 +39,44 @@ pub(crate) struct Tally {
     /// Not right, and with an edge too weak for anybody.
     pub(crate) excused: usize,
     pub(crate) errors: Vec<Errors>,
+    pub(crate) contacts: Contacts,
+}
+
+/// What became of the times that off-normal contacts tell.
+#[derive(Default)]
+pub(crate) struct Contacts {
+    /// Given, and that of the contacts: their errors, in milliseconds.
+    pub(crate) right: Vec<f64>,
+    /// Given, and of something else.
+    pub(crate) wrong: usize,
+    /// There, and not given.
+    pub(crate) silent: usize,
+}
+
+impl Contacts {
+    /// A time is that of the contacts when it is no further from the truth, in milliseconds.
+    const SAME_MS: f64 = 10.0;
+
+    fn add(&mut self, contact: Contact) {
+        match (contact.truth, contact.read) {
+            (Some(truth), Some(read)) if (read - truth).abs() < Self::SAME_MS => {
+                self.right.push((read - truth).abs());
+            }
+            (_, Some(_)) => self.wrong += 1,
+            (Some(_), None) => self.silent += 1,
+            (None, None) => {}
+        }
+    }
+
+    pub(crate) fn extend(&mut self, other: &Contacts) {
+        self.right.extend(&other.right);
+        self.wrong += other.wrong;
+        self.silent += other.silent;
+    }
+
+    pub(crate) fn given(&self) -> usize {
+        self.right.len() + self.wrong
+    }
 }
 
 impl Tally {
@@ -53,6 +91,8 @@ impl Tally {
         let doubted = matches!(compared.outcome, Outcome::Unsure | Outcome::Declined);
         self.excused += usize::from(compared.too_weak && doubted);
         self.errors.extend(&compared.errors);
+        let contacts = compared.contacts.iter();
+        contacts.for_each(|&contact| self.contacts.add(contact));
     }
 
     /// Errors of the digits that are shown, of one kind or of all.
@@ -148,10 +188,31 @@ mod of_tally {
                     errors(Kind::Sharp, 4, 0.5),
                     errors(Kind::SlowOrTransformer, 5, 2.0),
                 ],
+                contacts: vec![
+                    contact(Some(400.0), Some(409.0)),
+                    contact(Some(400.0), Some(420.0)),
+                    contact(None, Some(420.0)),
+                    contact(Some(400.0), None),
+                    contact(None, None),
+                ],
                 note: String::new(),
             });
         }
         tally
+    }
+
+    fn contact(truth: Option<f64>, read: Option<f64>) -> Contact {
+        Contact { truth, read }
+    }
+
+    #[test]
+    fn a_time_of_something_else_than_the_contacts_is_wrong() {
+        let contacts = tally().contacts;
+        assert_eq!(contacts.right, [9.0; 3]);
+        assert_eq!(
+            (contacts.wrong, contacts.silent, contacts.given()),
+            (6, 3, 9)
+        );
     }
 
     #[test]
