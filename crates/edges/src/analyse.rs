@@ -13,7 +13,7 @@ use crate::linear;
 use crate::look::Look;
 use crate::rails;
 use crate::reclosures;
-use crate::refine::{Fitted, Refined, Refiner};
+use crate::refine::{Fitted, Line, Refined, Refiner};
 use crate::remainder;
 use crate::ticks;
 use crate::tools::Tools;
@@ -555,6 +555,13 @@ fn build(
         &places(|p| p.1.at),
     );
     refined.later(stretch.start as f64);
+    let line = Line {
+        samples: &samples,
+        from: stretch.start as f64,
+        rate_hz: window.rate_hz,
+        followers,
+    };
+    refined.align_rough(line);
     let closures = |refined: &mut Refined| {
         let slow = refined.kinds.iter().any(|kind| kind.slow);
         slow.then(|| {
@@ -600,6 +607,7 @@ fn build(
     let (mut edges, mut reversals, mut doubts, mut odd) = judge(&refined);
     let rough = [0, 1].map(|kind| refined.take_for_rough(kind, odd.beside[kind], window.rate_hz));
     if rough.contains(&true) {
+        refined.align_rough(line);
         told = told.or_else(|| closures(&mut refined));
         (edges, reversals, doubts, odd) = judge(&refined);
     }

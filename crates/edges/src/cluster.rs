@@ -551,13 +551,15 @@ fn noise_variance(rest: &[f64], steps: &[Step], all: f64, amplitude: f64) -> f64
     }
 }
 
-/// Root-mean-square residual of a straight line.
-pub(crate) fn straight(window: &[f64]) -> Option<f64> {
+/// Root-mean-square residual of a straight line, and its lag-one autocorrelation.
+pub(crate) fn straight(window: &[f64]) -> Option<(f64, f64)> {
     if window.len() < 6 {
         return None;
     }
     let rest = without_line(window);
-    Some((linear::dot(&rest, &rest) / (window.len() as f64 - 2.0)).sqrt())
+    let energy = linear::dot(&rest, &rest);
+    let colour = linear::dot(&rest[1..], &rest[..rest.len() - 1]) / energy.max(f64::MIN_POSITIVE);
+    Some(((energy / (window.len() as f64 - 2.0)).sqrt(), colour))
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ use crate::linear::{self, Solver};
 use crate::response::{Response, Term};
 use crate::shape::{Shape, resample};
 use rustfft::num_complex::Complex64;
+use std::ops::Range;
 
 /// Places of alike transitions may differ by so much before they are lined up; of rough ones by more, where a place so
 /// far away is so many times as like the others: a spike that a sharp step did not find.
@@ -29,6 +30,20 @@ const FIT_SAMPLES: f64 = 10.0;
 /// The onset is looked for around the first departure.
 const SEARCH_BEFORE_S: f64 = 0.000_2;
 const SEARCH_AFTER_S: f64 = 0.000_6;
+/// In noise the departure shows late: by so many times the stretch over which changes stand out, and no more than this.
+const LATE_BLURS: f64 = 2.0;
+const LATEST_S: f64 = 0.000_6;
+/// The mean has noise too, and the first of a train starts from another state: so much more than the noise of one says.
+const ALIGNED: f64 = 1.3;
+/// A spike stands so many times farther out than what lasts.
+const SPIKE: f64 = 2.0;
+/// Changes are taken over as few samples as let them stand out of the noise so far, and over no longer a stretch than this.
+const STANDS_OUT: f64 = 8.0;
+const LONGEST_BLUR_S: f64 = 0.000_75;
+/// So many transitions tell the noise.
+const NOISE_OF: usize = 3;
+/// Median of the squares of normal noise, over its variance.
+const MEDIAN_SQUARE: f64 = 0.455;
 
 /// An onset of one transition.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,6 +110,27 @@ pub(crate) fn find(
         .into_iter()
         .flatten()
         .min_by(|a, b| a.residual.total_cmp(&b.residual))
+}
+
+/// Where alike transitions lie against one another, by the shape they share, whatever that is: places of the same point of
+/// each, in samples, and their variances. `None` where one of them could not be aligned.
+pub(crate) fn alike(
+    samples: &[f64],
+    rate_hz: f64,
+    followers: &Followers,
+    places: &[f64],
+) -> Option<Vec<(f64, f64)>> {
+    let group = Group {
+        samples,
+        rate_hz,
+        followers,
+        spiked: true,
+    };
+    let (places, variances, _) = group.side_by_side(places)?;
+    let placed = places.into_iter().zip(variances);
+    placed
+        .map(|(at, variance)| Some((at, variance.filter(|v| v.is_finite())?)))
+        .collect()
 }
 
 /// Alike transitions whose first departures lie so close are the same, however they were come by: samples.
@@ -182,6 +218,31 @@ struct Mean {
     values: Vec<f64>,
 }
 
+impl Mean {
+    /// The same, each value the mean of so many around it.
+    fn blurred(&self, blur: usize) -> Mean {
+        let windows = self.values.windows(blur);
+        Mean {
+            start: self.start + (blur - 1) as f64 / 2.0,
+            values: windows
+                .map(|w| w.iter().sum::<f64>() / blur as f64)
+                .collect(),
+        }
+    }
+}
+
+/// Variance that white noise gives to changes from sample to sample. What is smooth counts for nothing: a second difference of
+/// changes has ten times the variance of one.
+fn noise_of_changes<'a>(each: impl Iterator<Item = &'a [f64]>) -> f64 {
+    let bends = each.flat_map(|changes| {
+        changes
+            .windows(3)
+            .map(|c| (c[2] - 2.0 * c[1] + c[0]).powi(2))
+    });
+    let bends: Vec<f64> = bends.collect();
+    linear::median(&bends).unwrap_or(0.0) / MEDIAN_SQUARE / 10.0
+}
+
 /// Alike transitions, placed against one another.
 struct Aligned {
     places: Vec<f64>,
@@ -190,6 +251,8 @@ struct Aligned {
     mean: Mean,
     /// First departure of the mean from its straight line, in samples from the places.
     first: f64,
+    /// Samples over which changes are taken to stand out of the noise.
+    blur: usize,
 }
 
 impl Aligned {
@@ -200,16 +263,18 @@ impl Aligned {
 }
 
 impl Group<'_> {
-    fn aligned(&self, places: &[f64]) -> Option<Aligned> {
-        let mut places = self.line_up(places);
-        let mut variances = vec![0.0; places.len()];
+    /// Places of the same point of each transition, their variances against the others, and over how many samples changes stand
+    /// out of the noise.
+    fn side_by_side(&self, places: &[f64]) -> Option<(Vec<f64>, Vec<Option<f64>>, usize)> {
+        let (mut places, blur) = self.line_up(places);
+        let mut variances = vec![None; places.len()];
         for _ in 0..TURNS {
             let mean = self.mean(&places)?;
             let mut farthest: f64 = 0.0;
             for (place, variance) in places.iter_mut().zip(&mut variances) {
-                if let Some((shift, own)) = self.align(&mean, *place) {
+                if let Some((shift, own)) = self.align(&mean, *place, blur) {
                     *place += shift.clamp(-0.0015 * self.rate_hz, 0.0015 * self.rate_hz);
-                    *variance = own;
+                    *variance = Some(own);
                     farthest = farthest.max(shift.abs());
                 }
             }
@@ -217,19 +282,28 @@ impl Group<'_> {
                 break;
             }
         }
+        Some((places, variances, blur))
+    }
+
+    fn aligned(&self, places: &[f64]) -> Option<Aligned> {
+        let (places, variances, blur) = self.side_by_side(places)?;
         let mean = self.mean(&places)?;
-        let first = self.first_departure(&mean)?;
+        let first = self.first_departure(&mean, blur)?;
         Some(Aligned {
             places,
-            variances,
+            variances: variances
+                .into_iter()
+                .map(Option::unwrap_or_default)
+                .collect(),
             mean,
             first,
+            blur,
         })
     }
 
     fn onsets(&self, aligned: &Aligned) -> Option<Onsets> {
         let Aligned { places, mean, .. } = aligned;
-        let shared = self.onset(places, aligned.first)?;
+        let shared = self.onset(places, aligned)?;
         let offset = shared.offset;
         let common = shared.variance + self.model_error(mean, offset).powi(2);
         let half = self.half_step(mean, offset);
@@ -265,8 +339,9 @@ impl Group<'_> {
     }
 
     /// Moves the places by whole samples so that all transitions lie alike. Sharp fits to slow or spiked
-    /// transitions may have taken the spike of one and the rise of another.
-    fn line_up(&self, places: &[f64]) -> Vec<f64> {
+    /// transitions may have taken the spike of one and the rise of another. With the places, over how many samples changes
+    /// stand out of the noise.
+    fn line_up(&self, places: &[f64]) -> (Vec<f64>, usize) {
         let near = self.length(LINE_UP_S) as i64;
         let reach = if self.spiked {
             self.length(LINE_UP_FAR_S) as i64
@@ -274,22 +349,18 @@ impl Group<'_> {
             near
         };
         let around = self.length(MEAN_AFTER_S) as i64;
-        let each: Vec<(i64, Vec<f64>)> = places
-            .iter()
-            .map(|place| place.round() as i64)
-            .map(|at| (at, self.changes(at - around - reach, 2 * (around + reach))))
-            .collect();
+        let middle = reach as usize..(reach + 2 * around) as usize;
+        let (each, blur) = self.standing_out(places, around + reach, middle.clone());
         // The one with the most of the transition around it is the least astray.
         let Some(reference) = each
             .iter()
-            .map(|(_, changes)| &changes[reach as usize..(reach + 2 * around) as usize])
-            .map(|middle| (linear::dot(middle, middle), middle))
-            .max_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|(_, middle)| middle)
+            .map(|(_, changes)| &changes[middle.clone()])
+            .max_by(|a, b| linear::dot(a, a).total_cmp(&linear::dot(b, b)))
         else {
-            return places.to_vec();
+            return (places.to_vec(), blur);
         };
-        each.iter()
+        let lined_up = each
+            .iter()
             .map(|(at, changes)| {
                 let likeness: Vec<f64> = changes
                     .windows(reference.len())
@@ -306,14 +377,53 @@ impl Group<'_> {
                 };
                 (at + shift) as f64
             })
-            .collect()
+            .collect();
+        (lined_up, blur)
     }
 
-    /// Changes from sample to sample from one on; none outside of the samples.
-    fn changes(&self, from: i64, count: i64) -> Vec<f64> {
+    /// Changes so far around the whole samples nearest to the places, over as few samples as let what lies in the `middle` of one
+    /// stand out of the noise; and over how many.
+    fn standing_out(
+        &self,
+        places: &[f64],
+        around: i64,
+        middle: Range<usize>,
+    ) -> (Vec<(i64, Vec<f64>)>, usize) {
+        let changes = |blur: usize| -> Vec<(i64, Vec<f64>)> {
+            let places = places.iter().map(|place| place.round() as i64);
+            places
+                .map(|at| (at, self.changes(at - around, 2 * around, blur)))
+                .collect()
+        };
+        let mut blur = 1;
+        let mut each = changes(blur);
+        let some = each.len().div_ceil(NOISE_OF).max(1);
+        let noise = noise_of_changes(each.iter().step_by(some).map(|(_, changes)| &changes[..]));
+        let count = middle.len() as f64;
+        let stand_out = |each: &[(i64, Vec<f64>)], blur: usize| {
+            let noise = noise / blur as f64;
+            let middles = each.iter().map(|(_, changes)| &changes[middle.clone()]);
+            let largest = middles.map(|m| linear::dot(m, m)).fold(0.0, f64::max);
+            // Noise against noise is as large as this by chance.
+            largest - count * noise >= STANDS_OUT * noise * (count * blur as f64).sqrt()
+        };
+        let longest = self.length(LONGEST_BLUR_S).max(1);
+        while !stand_out(&each, blur) && 2 * blur <= longest {
+            blur *= 2;
+            each = changes(blur);
+        }
+        (each, blur)
+    }
+
+    /// Changes from each sample to the next from one on, or from the mean of so many to that of the next; none outside of the
+    /// samples.
+    fn changes(&self, from: i64, count: i64, blur: usize) -> Vec<f64> {
+        let mean = |from: usize| {
+            Some(self.samples.get(from..from + blur)?.iter().sum::<f64>() / blur as f64)
+        };
         let change = |at: i64| -> Option<f64> {
-            let index = usize::try_from(at).ok()?;
-            Some(self.samples.get(index + 1)? - self.samples.get(index)?)
+            let next = usize::try_from(at).ok()? + 1;
+            Some(mean(next)? - mean(next.checked_sub(blur)?)?)
         };
         (from..from + count)
             .map(|at| change(at).unwrap_or(0.0))
@@ -346,13 +456,13 @@ impl Group<'_> {
     }
 
     /// Shift of the transition at `place` against the mean, in samples, and its variance.
-    fn align(&self, mean: &Mean, place: f64) -> Option<(f64, f64)> {
+    fn align(&self, mean: &Mean, place: f64, blur: usize) -> Option<(f64, f64)> {
         let skip = (-mean.start) as usize - self.length(ALIGN_BEFORE_S);
         let shape = &mean.values[skip..];
         let n = shape.len();
         let slope: Vec<f64> = (0..n)
             .map(|i| {
-                let (a, b) = (i.saturating_sub(1), (i + 1).min(n - 1));
+                let (a, b) = (i.saturating_sub(blur), (i + blur).min(n - 1));
                 (shape[b] - shape[a]) / (b - a) as f64
             })
             .collect();
@@ -369,13 +479,15 @@ impl Group<'_> {
             return None;
         }
         // here(t) = a mean(t - d): the coefficient of the slope is -a d.
-        let variance = residual * residual * solver.variance_factor(3) / (fit[2] * fit[2]);
+        let variance =
+            ALIGNED * residual * residual * solver.variance_factor(3) / (fit[2] * fit[2]);
         Some((-fit[3] / fit[2], variance))
     }
 
     /// First place where the mean leaves the straight line through the two milliseconds before, in
     /// samples from the place of the transitions.
-    fn first_departure(&self, mean: &Mean) -> Option<f64> {
+    fn first_departure(&self, mean: &Mean, blur: usize) -> Option<f64> {
+        let mean = &mean.blurred(blur);
         let quiet = self.length(0.002).max(12);
         let lasting = self.length(0.000_15).max(2);
         let line = Solver::new(&[
@@ -396,23 +508,29 @@ impl Group<'_> {
             .map(|v| (v - level).abs())
             .fold(0.0, f64::max);
         let threshold = (6.0 * noise).max(0.012 * size);
-        (quiet..mean.values.len().saturating_sub(lasting))
-            .find(|&i| {
+        let departs = |lasting: usize, threshold: f64| {
+            (quiet..mean.values.len().saturating_sub(lasting)).find(|&i| {
                 let fit = &fits[i - quiet].0;
                 (0..lasting)
                     .all(|k| (mean.values[i + k] - fit[0] - fit[1] * k as f64).abs() > threshold)
             })
+        };
+        // In noise nothing may last beside a spike.
+        departs(lasting, threshold)
+            .or_else(|| self.spiked.then(|| departs(1, SPIKE * threshold)).flatten())
             .map(|i| mean.start + i as f64)
     }
 
     /// Onset common to all transitions, in samples from their places, its variance, and the residual.
-    fn onset(&self, places: &[f64], first: f64) -> Option<Shared> {
+    fn onset(&self, places: &[f64], aligned: &Aligned) -> Option<Shared> {
+        let first = aligned.first;
         let windows: Vec<Fitting> = places
             .iter()
             .filter_map(|&place| self.fit_window(place, first))
             .collect();
         let total: usize = windows.iter().map(|w| w.samples.len()).sum();
-        let from = first - (SEARCH_BEFORE_S * self.rate_hz).max(2.0);
+        let late = (LATE_BLURS * (aligned.blur - 1) as f64).min(LATEST_S * self.rate_hz);
+        let from = first - (SEARCH_BEFORE_S * self.rate_hz).max(2.0) - late;
         let to = first + (SEARCH_AFTER_S * self.rate_hz).max(2.5);
         let coarse = Sweep::new(from, to, 0.5);
         // The shortest spike, where there is none, takes up the noise beside the onset.
@@ -480,20 +598,30 @@ impl Group<'_> {
         fine.least(&self.misfits(windows, &fine, model), model)
     }
 
-    /// Misfits of all models up to `most` followers, at each onset of a sweep.
+    /// Misfits of all models up to `most` followers, at each onset of a sweep. Onsets a whole number of samples apart share
+    /// their columns.
     fn misfits(&self, windows: &[Fitting], sweep: &Sweep, most: usize) -> Vec<Vec<f64>> {
-        sweep
-            .places()
-            .map(|offset| {
-                let mut sums = vec![0.0; most];
-                for window in windows {
-                    let own = self.followers.misfits(window, window.place + offset, most);
-                    sums.truncate(own.len());
-                    sums.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
-                }
-                sums
-            })
-            .collect()
+        let phases = (1.0 / sweep.spacing).round().max(1.0) as usize;
+        let whole = sweep.count / phases;
+        let mut sums = vec![vec![0.0; most]; sweep.count + 1];
+        for window in windows {
+            let length = window.samples.len();
+            let shapes = || self.followers.shapes[..most].iter();
+            let columns: Vec<Vec<Vec<f64>>> = sweep
+                .places()
+                .take(phases)
+                .map(|offset| window.place + offset + whole as f64)
+                .map(|at| shapes().map(|s| s.column(at, length + whole)).collect())
+                .collect();
+            for (index, sums) in sums.iter_mut().enumerate() {
+                let earlier = whole - index / phases;
+                let of_phase = columns[index % phases].iter();
+                let own = misfits(window, of_phase.map(|c| &c[earlier..earlier + length]));
+                sums.truncate(own.len());
+                sums.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
+            }
+        }
+        sums
     }
 
     /// What the onset may be off for all transitions alike because the model is not the line's own: a
@@ -607,46 +735,45 @@ impl Followers {
             ],
         }
     }
+}
 
-    /// Squared residuals of a straight line and the first of the followers from `at` on: of one follower, of
-    /// two, and so on up to `most`. Fewer, where one depends on those before it.
-    fn misfits(&self, window: &Fitting, at: f64, most: usize) -> Vec<f64> {
-        let mut columns: Vec<Vec<f64>> = Vec::with_capacity(most);
-        let mut factor = [[0.0; COLUMNS]; COLUMNS];
-        let mut explained = 0.0;
-        let mut products = [0.0; COLUMNS];
-        let mut out = Vec::with_capacity(most);
-        // A Cholesky factor grows by one row with each column, and what is explained by one term.
-        for k in 0..most {
-            let column = self.shapes[k].column(at, window.samples.len());
-            let row = 2 + k;
-            let energy = linear::dot(&column, &column);
-            let mut left = energy;
-            let mut product = linear::dot(&column, &window.samples);
-            // The line's columns are orthonormal, and the samples hold nothing of them.
-            let mut own = [0.0; COLUMNS];
-            for (entry, line) in own.iter_mut().zip(&window.line) {
-                *entry = linear::dot(&column, line);
-                left -= *entry * *entry;
-            }
-            for (j, earlier) in (2..row).zip(&columns) {
-                let already = linear::dot(&own[..j], &factor[j][..j]);
-                own[j] = (linear::dot(&column, earlier) - already) / factor[j][j];
-                left -= own[j] * own[j];
-                product -= own[j] * products[j];
-            }
-            if left <= DEPENDS * energy {
-                break;
-            }
-            own[row] = left.sqrt();
-            products[row] = product / own[row];
-            factor[row] = own;
-            explained += products[row] * products[row];
-            columns.push(column);
-            out.push((window.energy - explained).max(0.0));
+/// Squared residuals of a straight line and the first of the followers' columns: of one follower, of two, and so on. Fewer,
+/// where one depends on those before it.
+fn misfits<'a>(window: &Fitting, followers: impl Iterator<Item = &'a [f64]>) -> Vec<f64> {
+    let mut columns: Vec<&[f64]> = Vec::with_capacity(FOLLOWERS);
+    let mut factor = [[0.0; COLUMNS]; COLUMNS];
+    let mut explained = 0.0;
+    let mut products = [0.0; COLUMNS];
+    let mut out = Vec::with_capacity(FOLLOWERS);
+    // A Cholesky factor grows by one row with each column, and what is explained by one term.
+    for (k, column) in followers.enumerate() {
+        let row = 2 + k;
+        let energy = linear::dot(column, column);
+        let mut left = energy;
+        let mut product = linear::dot(column, &window.samples);
+        // The line's columns are orthonormal, and the samples hold nothing of them.
+        let mut own = [0.0; COLUMNS];
+        for (entry, line) in own.iter_mut().zip(&window.line) {
+            *entry = linear::dot(column, line);
+            left -= *entry * *entry;
         }
-        out
+        for (j, earlier) in (2..row).zip(&columns) {
+            let already = linear::dot(&own[..j], &factor[j][..j]);
+            own[j] = (linear::dot(column, earlier) - already) / factor[j][j];
+            left -= own[j] * own[j];
+            product -= own[j] * products[j];
+        }
+        if left <= DEPENDS * energy {
+            break;
+        }
+        own[row] = left.sqrt();
+        products[row] = product / own[row];
+        factor[row] = own;
+        explained += products[row] * products[row];
+        columns.push(column);
+        out.push((window.energy - explained).max(0.0));
     }
+    out
 }
 
 /// A stretch around an onset without its straight line, and the place that the onset is counted from.

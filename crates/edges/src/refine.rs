@@ -30,6 +30,9 @@ const BEFORE_CLOSING_S: f64 = 0.0065;
 /// A sharp step leaves less than this of its size, or less than so many times the noise before it.
 const SHARP_RESIDUAL: f64 = 0.02;
 const SHARP_NOISES: f64 = 1.8;
+/// Less of noise that is white: its size is known better than that of speech, a tone or a sine.
+const SHARP_WHITE_NOISES: f64 = 1.4;
+const WHITE: f64 = 0.5;
 /// An onset must leave less than this share of what the sharp steps leave, or it explains nothing more.
 const SLOW_RESIDUALS: f64 = 0.7;
 /// An onset lies no farther from the sharp fit than this; farther, times the residual, the worse that fits; and
@@ -64,6 +67,13 @@ const ROUGH_MOST: f64 = 0.75;
 const ROUGH_NOISES: f64 = 5.0;
 const ROUGH_FLOOR: f64 = 0.01;
 const ROUGH_SHARE_S: f64 = 0.000_8;
+/// A sharp step in this much noise, on a line whose other transitions are slow, may lie so many samples off, all of a kind
+/// alike.
+const HIDDEN_NOISE: f64 = 0.02;
+const HIDDEN_SAMPLES: f64 = 1.0;
+/// Aligned by their shape, rough ones vary by so many times what the noise says, and by so many samples more.
+const ALIKE_VARIANCE: f64 = 2.0;
+const ALIKE_SAMPLES: f64 = 0.1;
 /// The same for all of a kind together.
 const ROUGH_COMMON_S: f64 = 0.004;
 /// Share of its difference from the others' shift that an onset is uncertain by.
@@ -170,6 +180,8 @@ pub(crate) struct Kind {
     pub(crate) rough: bool,
     /// Noise before them, over the step.
     pub(crate) noise: f64,
+    /// It is white.
+    pub(crate) white: bool,
 }
 
 impl Refined {
@@ -183,16 +195,25 @@ impl Refined {
         if slow || self.pulses.len() < ROUGH_LEAST || share < ROUGH_MOST || residual <= least {
             return false;
         }
-        let own = self.pulses.iter_mut();
-        roughen(
-            own.map(|p| if kind == 0 { &mut p.0 } else { &mut p.1 }),
-            noise,
-            rate_hz,
-        );
+        roughen(self.of_kind(kind), noise, rate_hz);
         self.kinds[kind].slow = true;
         self.kinds[kind].rough = true;
         self.kinds[kind].common += rough_common(residual, rate_hz);
         true
+    }
+
+    fn of_kind(&mut self, kind: usize) -> impl Iterator<Item = &mut Fitted> {
+        let own = self.pulses.iter_mut();
+        own.map(move |p| if kind == 0 { &mut p.0 } else { &mut p.1 })
+    }
+
+    /// Rough transitions lie better against one another by the shape they share, in white noise.
+    pub(crate) fn align_rough(&mut self, line: Line<'_>) {
+        for kind in 0..2 {
+            if self.kinds[kind].rough && self.kinds[kind].white {
+                align(self.of_kind(kind).collect(), line);
+            }
+        }
     }
 
     /// Counts instants from so many samples earlier.
@@ -390,6 +411,7 @@ impl<'a> Refiner<'a> {
                 slow: false,
                 rough: false,
                 noise: 1.0,
+                white: false,
             }; 2],
             clipped: 0,
         };
@@ -494,7 +516,7 @@ impl<'a> Refiner<'a> {
         let [quieter, louder] = {
             let noise = |kind: usize| {
                 let own = alone.iter().filter(|((_, k), _)| *k == kind);
-                usual(own.filter_map(|(_, fit)| self.noise_before(fit)))
+                usual(own.filter_map(|(_, fit)| Some(self.noise_before(fit)?.0)))
             };
             let noises = [noise(0), noise(1)];
             [noises[0].min(noises[1]), noises[0].max(noises[1])]
@@ -648,14 +670,28 @@ impl<'a> Refiner<'a> {
         for (kind, (fitted, places)) in refined.kinds.iter_mut().zip(own) {
             self.mend_kind(kind, fitted, places);
         }
+        // Where the current changes slowly one way, what comes the other way is no plain step either: noise hides what else it is.
+        if refined.kinds.iter().any(|kind| kind.slow) {
+            for kind in refined.kinds.iter_mut().filter(|kind| !kind.slow) {
+                kind.common += (HIDDEN_SAMPLES * (kind.noise / HIDDEN_NOISE).min(1.0)).powi(2);
+            }
+        }
         refined.pulses = openings.into_iter().zip(closings).collect();
     }
 
     /// Places the transitions of a kind anew where sharp steps do not describe them.
     fn mend_kind(&self, kind: &mut Kind, fitted: &mut [Fitted], coarse: &[f64]) {
         let residual = usual(fitted.iter().map(|f| f.residual));
-        kind.noise = usual(fitted.iter().filter_map(|f| self.noise_before(f)));
-        if residual < SHARP_RESIDUAL.max(SHARP_NOISES * kind.noise) {
+        let before = fitted.iter().filter_map(|f| self.noise_before(f));
+        let (noises, colours): (Vec<f64>, Vec<f64>) = before.unzip();
+        kind.noise = usual(noises.into_iter());
+        kind.white = usual(colours.into_iter()) < WHITE;
+        let noises = if kind.white {
+            SHARP_WHITE_NOISES
+        } else {
+            SHARP_NOISES
+        };
+        if residual < SHARP_RESIDUAL.max(noises * kind.noise) {
             return;
         }
         let places: Vec<f64> = fitted.iter().map(|f| f.at).collect();
@@ -725,9 +761,9 @@ impl<'a> Refiner<'a> {
         (still + by_residual * residual + by_square * residual * residual) * self.rate_hz
     }
 
-    /// Noise before a transition over its amplitude. A sharp step fitted to a slow or ringing transition
+    /// Noise before a transition over its amplitude, and its lag-one autocorrelation. A sharp step fitted to a slow or ringing transition
     /// may lie some milliseconds late, so the quietest of a few windows before it counts.
-    fn noise_before(&self, fitted: &Fitted) -> Option<f64> {
+    fn noise_before(&self, fitted: &Fitted) -> Option<(f64, f64)> {
         QUIET_S
             .into_iter()
             .filter_map(|before| {
@@ -737,8 +773,8 @@ impl<'a> Refiner<'a> {
                 });
                 cluster::straight(window)
             })
-            .min_by(f64::total_cmp)
-            .map(|residual| residual / fitted.amplitude)
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(residual, colour)| (residual / fitted.amplitude, colour))
     }
 
     fn around(&self) -> f64 {
@@ -919,11 +955,44 @@ fn usual(values: impl Iterator<Item = f64>) -> f64 {
     linear::median(&values.collect::<Vec<_>>()).unwrap_or(1.0)
 }
 
+/// The samples in which transitions lie, and how many samples after what places count from they begin.
+#[derive(Clone, Copy)]
+pub(crate) struct Line<'a> {
+    pub(crate) samples: &'a [f64],
+    pub(crate) from: f64,
+    pub(crate) rate_hz: f64,
+    pub(crate) followers: &'a Followers,
+}
+
 /// Takes sharp steps for what they are, a rough idea of where transitions of another shape lie.
 fn roughen<'a>(fitted: impl Iterator<Item = &'a mut Fitted>, noise: f64, rate_hz: f64) {
     for fitted in fitted {
         fitted.variance += rough_variance_s2(fitted.residual) * rate_hz * rate_hz;
         fitted.residual = fitted.residual.min(noise.max(1e-4));
+    }
+}
+
+/// Places transitions against one another by the shape they share, where that is surer than where they lie.
+fn align(mut fitted: Vec<&mut Fitted>, line: Line<'_>) {
+    let places: Vec<f64> = fitted.iter().map(|f| f.at - line.from).collect();
+    let Some(alike) = onset::alike(line.samples, line.rate_hz, line.followers, &places) else {
+        return;
+    };
+    let shifts: Vec<f64> = alike
+        .iter()
+        .zip(&places)
+        .map(|(a, place)| a.0 - place)
+        .collect();
+    let Some(usual) = linear::median(&shifts) else {
+        return;
+    };
+    for ((fitted, shift), (_, variance)) in fitted.iter_mut().zip(shifts).zip(alike) {
+        let variance = ALIKE_VARIANCE * variance + ALIKE_SAMPLES.powi(2);
+        if variance < fitted.variance {
+            fitted.at += shift - usual;
+            fitted.half_step += shift - usual;
+            fitted.variance = variance;
+        }
     }
 }
 

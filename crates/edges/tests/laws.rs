@@ -6,7 +6,9 @@ use edges::{Detector, Direction, Doubt, Polarity, Trace, Train};
 use proptest::prelude::*;
 use support::{clean_digits, fixed, measured};
 use synth::families::{self, Family};
-use synth::{Coupling, Dial, Encoding, Hum, Probe, Recorder, Rendered, Scenario, SplitBreak};
+use synth::{
+    Coupling, Dial, DigitTruth, Encoding, Hum, Probe, Recorder, Rendered, Scenario, SplitBreak,
+};
 
 /// Instants of every train, in samples.
 fn instants(trace: &Trace) -> Vec<Vec<f64>> {
@@ -439,6 +441,52 @@ fn ringing_closings_are_where_they_were_drawn() {
     for index in [161, 381] {
         instants_are_those_drawn("loop through a good transformer", index..index + 1);
     }
+}
+
+/// How far transitions of one kind stray from one another, the others of their train taken for right, in seconds.
+fn straying_s(train: &Train, digit: &DigitTruth, direction: Direction) -> f64 {
+    let drawn = digit.breaks.iter().map(|b| match direction {
+        Direction::Opening => b.break_start_s,
+        Direction::Closing => b.make_start_s,
+    });
+    let found = train.edges.iter().filter(|e| e.direction == direction);
+    let off: Vec<f64> = found
+        .zip(drawn)
+        .map(|(e, drawn)| e.instant_s - drawn)
+        .collect();
+    let mean = off.iter().sum::<f64>() / off.len() as f64;
+    let squares = off.iter().map(|x| (x - mean).powi(2)).sum::<f64>();
+    (squares / off.len() as f64).sqrt()
+}
+
+/// A slow rise or fall in noise places no transition by itself, nor does one such transition place another; their mean does.
+#[test]
+fn slow_transitions_in_noise_are_placed_by_the_shape_they_share() {
+    const NOISE_DB: f64 = 25.0;
+    let mut strayings = Vec::new();
+    for index in 0..12 {
+        let mut scenario = families::draw(family("loop, direct"), index);
+        scenario.recorder.noise_db = Some(NOISE_DB);
+        let rendered = synth::render(&scenario);
+        let samples = &rendered.channels[rendered.truth.channel - 1];
+        let trace = measured(samples, rendered.sample_rate_hz);
+        for digit in rendered.truth.digits.iter().filter(|d| d.pulses >= 4) {
+            let train = trace.trains.iter().find(|train| {
+                let first_s = train.edges[0].instant_s;
+                train.edges.len() == 2 * digit.pulses
+                    && (first_s - digit.breaks[0].break_start_s).abs() < 0.01
+            });
+            let train = train.unwrap_or_else(|| panic!("{index}: {} pulses", digit.pulses));
+            let kinds = [Direction::Opening, Direction::Closing];
+            strayings.extend(kinds.map(|kind| straying_s(train, digit, kind)));
+        }
+    }
+    strayings.sort_by(f64::total_cmp);
+    // A fall of two milliseconds is 90 samples, each a ninetieth of the step below the one before. Noise of 0.056 of the step
+    // places it to 0.056 times the root of 90, half a sample, 0.011 ms; lesser slopes to some times that, sharp closings better.
+    let at = |share: f64| strayings[(share * strayings.len() as f64) as usize];
+    assert!(at(0.5) < 0.000_01, "usually {} s", at(0.5));
+    assert!(at(0.9) < 0.000_04, "nine in ten {} s", at(0.9));
 }
 
 /// Pulses of the digits that a recording of a family gives, and whether each is sure.
