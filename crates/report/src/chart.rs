@@ -181,6 +181,16 @@ fn trains_of<'a>(digit: &Digit, trains: &'a [Train]) -> Vec<&'a Train> {
     trains.iter().filter(reaches).collect()
 }
 
+/// Instants of the off-normal steps whose times the report gives: winding before the digit, return after its first opening.
+fn off_normal(digit: &Digit) -> impl Iterator<Item = f64> {
+    let from_start_ms = [digit.winding_ms.map(|ms| -ms), digit.return_ms];
+    let start_s = digit.start_s;
+    from_start_ms
+        .into_iter()
+        .flatten()
+        .map(move |ms| start_s + 0.001 * ms)
+}
+
 fn strip<'a>(digit: &Digit, trains: &'a [Train], settings: &Settings) -> Strip<'a> {
     let trains = trains_of(digit, trains);
     let judged = settings.limits.is_some() || digit.verdict != Verdict::NotJudged;
@@ -197,11 +207,7 @@ fn strip<'a>(digit: &Digit, trains: &'a [Train], settings: &Settings) -> Strip<'
         chatter: reversals
             .filter(|at| (digit.start_s..digit.end_s + 0.05).contains(at))
             .collect(),
-        steps: trains
-            .iter()
-            .flat_map(|train| &train.level_steps)
-            .map(|step| step.instant_s)
-            .collect(),
+        steps: off_normal(digit).collect(),
         envelopes: trains.iter().map(|train| &train.envelope).collect(),
         label: digit.digit.clone().unwrap_or_else(|| "?".to_owned()),
         tone: judged.then(|| tone(digit.verdict)),
@@ -547,6 +553,28 @@ mod tests {
             expected,
             max_relative = 1e-6
         );
+    }
+
+    /// A step that no figure is read from is not marked: here one of the wrong sign by itself.
+    #[test]
+    fn off_normal_steps_are_marked_where_the_report_gives_their_times() {
+        let settings = Settings::default();
+        let marked = |steps: &[(f64, f64)]| -> Vec<f64> {
+            let mut train = digit(1.0, 4);
+            let step = |&(instant_s, relative): &(f64, f64)| edges::LevelStep {
+                instant_s,
+                relative,
+                snr: 50.0,
+            };
+            train.level_steps = steps.iter().map(step).collect();
+            let measured = *record(vec![train], false, &settings).outcome.unwrap();
+            off_normal(&measured.scored.digits[0]).collect()
+        };
+        let drawn = marked(&[(0.5, 0.15), (1.6, -0.15)]);
+        assert_eq!(drawn.len(), 2);
+        approx::assert_abs_diff_eq!(drawn[0], 0.5, epsilon = 1e-9);
+        approx::assert_abs_diff_eq!(drawn[1], 1.6, epsilon = 1e-9);
+        assert!(marked(&[(0.5, -0.15)]).is_empty());
     }
 
     #[test]
