@@ -23,6 +23,8 @@ use tally::{Contacts, InventedTally, Measure, Tally};
 
 /// Recordings of each family in the smaller version that CI runs, and of `mixed`, in which many things meet.
 const QUICK: [u64; 2] = [20, 60];
+/// Of `mixed` so many are drawn at least: one in fifty may be in doubt.
+const LEAST_MIXED: u64 = 1_000;
 /// Recordings drawn at once while digits are counted.
 const CHUNK: u64 = 40;
 
@@ -39,7 +41,7 @@ const QUICK_RIGHT_PERCENT: usize = 95;
 /// Which recordings, and how many.
 #[derive(clap::Args)]
 pub(crate) struct Options {
-    /// Recordings of each family
+    /// Recordings of each family; of `mixed`, where several impairments meet, at least 1 000
     #[arg(long, default_value_t = 40)]
     recordings: u64,
     /// First index of each family (another start draws other recordings)
@@ -80,6 +82,8 @@ impl Options {
     fn indices(&self, mixed: bool) -> std::ops::Range<u64> {
         let count = if self.quick {
             QUICK[usize::from(mixed)]
+        } else if mixed {
+            self.recordings.max(LEAST_MIXED)
         } else {
             self.recordings
         };
