@@ -844,11 +844,10 @@ fn level_steps(
     let mut steps = levels::find(&means, ticks.rate_hz, start_s, around);
     let size = found.chain.amplitude.abs();
     steps.retain(|step| {
-        let from_s = step.instant_s - window.seconds(0.0);
-        let samples = |s: f64| ((s * window.rate_hz).max(0.0) as usize).min(window.samples.len());
-        let near =
-            &window.samples[samples(from_s - levels::NEAR_S)..samples(from_s + levels::NEAR_S)];
-        levels::spacing(near) * levels::LEAST_SPACINGS < (size * step.relative).abs()
+        let at_s = step.instant_s - window.seconds(0.0);
+        let sample = |s: f64| ((s * window.rate_hz).max(0.0) as usize).min(window.samples.len());
+        let near = sample(at_s - levels::NEAR_S)..sample(at_s + levels::NEAR_S);
+        !levels::is_the_recorders((size * step.relative).abs(), &window.samples[near])
     });
     steps
 }

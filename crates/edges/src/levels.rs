@@ -25,7 +25,7 @@ const RIVAL_SHARE: f64 = 0.3;
 /// So far around a step its samples tell how finely the recorder counts, in seconds.
 pub(crate) const NEAR_S: f64 = 0.05;
 /// A step is larger than so many of the recorder's own.
-pub(crate) const LEAST_SPACINGS: f64 = 1.5;
+const LEAST_SPACINGS: f64 = 1.5;
 
 /// What is known of the train, times in seconds from the first tick.
 #[derive(Clone, Copy, Debug)]
@@ -105,8 +105,13 @@ pub(crate) fn find(
     both.map(step).collect()
 }
 
+/// Whether a step of this size may be the recorder's own, by the samples near it.
+pub(crate) fn is_the_recorders(size: f64, near: &[f32]) -> bool {
+    size <= LEAST_SPACINGS * spacing(near)
+}
+
 /// Least distance between two values among samples: one step of the recorder's, where it is coarse and the line quiet.
-pub(crate) fn spacing(samples: &[f32]) -> f64 {
+fn spacing(samples: &[f32]) -> f64 {
     let mut values = samples.to_vec();
     values.sort_by(f32::total_cmp);
     let distances = values.windows(2).map(|pair| f64::from(pair[1] - pair[0]));
@@ -205,5 +210,7 @@ mod tests {
         assert_eq!(spacing(&[0.25, 0.25, 0.5, 0.75, 0.5, 0.625]), 0.125);
         assert_eq!(spacing(&[0.25; 4]), 0.0);
         assert_eq!(spacing(&[]), 0.0);
+        assert!(is_the_recorders(0.1875, &[0.25, 0.375]));
+        assert!(!is_the_recorders(0.19, &[0.25, 0.375]));
     }
 }

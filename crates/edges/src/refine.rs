@@ -761,8 +761,8 @@ impl<'a> Refiner<'a> {
         (still + by_residual * residual + by_square * residual * residual) * self.rate_hz
     }
 
-    /// Noise before a transition over its amplitude, and its lag-one autocorrelation. A sharp step fitted to a slow or ringing transition
-    /// may lie some milliseconds late, so the quietest of a few windows before it counts.
+    /// Noise before a transition over its amplitude, and its lag-one autocorrelation. A sharp step fitted to a slow or
+    /// ringing transition may lie some milliseconds late, so the quietest of a few windows before it counts.
     fn noise_before(&self, fitted: &Fitted) -> Option<(f64, f64)> {
         QUIET_S
             .into_iter()
