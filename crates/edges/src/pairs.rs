@@ -25,7 +25,7 @@ const AS_LARGE: f32 = 0.7;
 const BETWEEN: usize = 2;
 const EXTRA: usize = 1;
 /// Breaks of a row, like steps of it, and its periods differ by less, as logarithms.
-const BREAKS: f64 = 0.45;
+const BREAKS: f32 = 0.45;
 const SIZES: f32 = 1.0;
 const PERIODS: f64 = 0.28;
 /// So many pulses make a row.
@@ -100,6 +100,11 @@ struct Pair {
     extra: usize,
     period: f64,
     before: Option<usize>,
+    /// The opening goes up.
+    opens_up: bool,
+    /// Logarithms of the break, in ticks, and of both sizes.
+    log_length: f32,
+    log_sizes: [f32; 2],
 }
 
 struct Rows<'a> {
@@ -191,43 +196,57 @@ impl Rows<'_> {
         self.events[index].1.abs()
     }
 
-    /// How many steps as large as `size` lie between two events, their own surroundings left out.
+    /// How many steps as large as `size` lie between two events, their own surroundings left out; no more are counted than
+    /// say that they are too many.
     fn between(&self, first: usize, second: usize, size: f32) -> usize {
         let from = self.at(first) + self.ticks(AFTER_S);
         let to = self.at(second).saturating_sub(self.ticks(BEFORE_S));
         self.events[first..second]
             .iter()
-            .filter(|(at, s)| (from..to).contains(at) && s.abs() > size)
+            .filter(|(at, s)| s.abs() > size && (from..to).contains(at))
+            .take(BETWEEN + 1)
             .count()
     }
 
     fn pairs(&self) -> Vec<Pair> {
         let (least, most) = (self.ticks(*BREAK_S.start()), self.ticks(*BREAK_S.end()));
         let mut out = Vec::new();
-        for opening in 0..self.events.len() {
-            let own = self.events[opening];
+        for (opening, own) in self.events.iter().enumerate() {
+            let mut between = Between::after(self, opening);
             for closing in opening + 1..self.events.len() {
                 let length = self.at(closing) - own.0;
                 if length > most {
                     break;
                 }
+                if length < least {
+                    continue;
+                }
+                between.reach(closing);
+                // No closing is as large as to leave fewer of these.
+                if between.too_many(AS_LARGE * UNLIKE * own.1.abs()) {
+                    break;
+                }
                 let ratio = -self.events[closing].1 / own.1;
-                if length < least || !(1.0 / UNLIKE..UNLIKE).contains(&ratio) {
+                if !(1.0 / UNLIKE..UNLIKE).contains(&ratio) {
                     continue;
                 }
                 let large = AS_LARGE * self.size(opening).max(self.size(closing));
-                let within = self.between(opening, closing, large);
-                if within <= BETWEEN {
-                    out.push(Pair {
-                        opening,
-                        closing,
-                        row: 1,
-                        within,
-                        extra: within,
-                        period: 0.0,
-                        before: None,
-                    });
+                if between.too_many(large) {
+                    continue;
                 }
+                let within = between.count(large);
+                out.push(Pair {
+                    opening,
+                    closing,
+                    row: 1,
+                    within,
+                    extra: within,
+                    period: 0.0,
+                    before: None,
+                    opens_up: own.1 > 0.0,
+                    log_length: (length as f32).ln(),
+                    log_sizes: [opening, closing].map(|i| self.size(i).ln()),
+                });
             }
         }
         out
@@ -244,11 +263,18 @@ impl Rows<'_> {
                     break;
                 }
                 let row = pairs[j].row + 1;
+                let better = |extra: usize| {
+                    let own = &pairs[i];
+                    (row > own.row || (row == own.row && extra < own.extra)) && extra <= row + EXTRA
+                };
+                // What lies between the two can only add.
+                if !better(pairs[j].extra + pairs[i].within) {
+                    continue;
+                }
                 let Some(extra) = self.follows(&pairs[j], &pairs[i]) else {
                     continue;
                 };
-                let better = row > pairs[i].row || (row == pairs[i].row && extra < pairs[i].extra);
-                if better && extra <= row + EXTRA {
+                if better(extra) {
                     pairs[i].row = row;
                     pairs[i].extra = extra;
                     pairs[i].before = Some(j);
@@ -261,22 +287,21 @@ impl Rows<'_> {
     /// Steps as large in the row that `own` continues; `None` when it does not follow.
     fn follows(&self, before: &Pair, own: &Pair) -> Option<usize> {
         let period = (self.at(own.opening) - self.at(before.opening)) as f64;
-        let length = |p: &Pair| (self.at(p.closing) - self.at(p.opening)) as f64;
-        let like = |a: usize, b: usize| {
-            self.events[a].1 * self.events[b].1 > 0.0
-                && (self.size(a) / self.size(b)).ln().abs() < SIZES
-        };
+        let apart = |of: fn(&Pair) -> f32| (of(own) - of(before)).abs();
         let usual = before.period;
-        let even = before.row < 2
-            || [1.0, 2.0, 0.5]
-                .iter()
-                .any(|times| (period / (usual * times)).ln().abs() < PERIODS);
+        let even = || {
+            before.row < 2
+                || [1.0, 2.0, 0.5]
+                    .iter()
+                    .any(|times| (period / (usual * times)).ln().abs() < PERIODS)
+        };
         let follows = self.at(before.closing) < self.at(own.opening)
             && period >= *PERIOD_S.start() * self.tick_rate_hz
-            && even
-            && (length(own) / length(before)).ln().abs() < BREAKS
-            && like(own.opening, before.opening)
-            && like(own.closing, before.closing);
+            && own.opens_up == before.opens_up
+            && apart(|p| p.log_sizes[0]) < SIZES
+            && apart(|p| p.log_sizes[1]) < SIZES
+            && apart(|p| p.log_length) < BREAKS
+            && even();
         let make = || {
             let large = AS_LARGE * self.size(own.opening).max(self.size(before.closing));
             self.between(before.closing, own.opening, large)
@@ -310,6 +335,53 @@ impl Rows<'_> {
             .filter(|e| e.1.abs() > limit && !beside(e.0))
             .count()
             <= QUIET_MOST
+    }
+}
+
+/// The largest steps between an opening and the closings after it, one after the other.
+struct Between<'a, 'b> {
+    rows: &'a Rows<'b>,
+    /// First step not yet looked at, and the tick from which on they count.
+    next: usize,
+    from: u64,
+    /// One more than may lie between, in falling order.
+    largest: [f32; BETWEEN + 1],
+}
+
+impl<'a, 'b> Between<'a, 'b> {
+    fn after(rows: &'a Rows<'b>, opening: usize) -> Self {
+        Between {
+            rows,
+            next: opening,
+            from: rows.at(opening) + rows.ticks(AFTER_S),
+            largest: [0.0; BETWEEN + 1],
+        }
+    }
+
+    /// Goes on to the surroundings of a closing.
+    fn reach(&mut self, closing: usize) {
+        let to = self.rows.at(closing).saturating_sub(self.rows.ticks(BEFORE_S));
+        while self.next < closing && self.rows.at(self.next) < to {
+            if self.rows.at(self.next) >= self.from {
+                let mut own = self.rows.size(self.next);
+                for held in &mut self.largest {
+                    if own > *held {
+                        std::mem::swap(held, &mut own);
+                    }
+                }
+            }
+            self.next += 1;
+        }
+    }
+
+    /// Whether more of them than may lie between are larger than `size`.
+    fn too_many(&self, size: f32) -> bool {
+        self.largest[BETWEEN] > size
+    }
+
+    /// How many of them are larger than `size`, where these are not too many.
+    fn count(&self, size: f32) -> usize {
+        self.largest.iter().filter(|own| **own > size).count()
     }
 }
 
