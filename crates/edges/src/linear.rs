@@ -62,7 +62,7 @@ pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
 
 /// The same, for use inside of what runs wide already. Eight run side by side.
 #[inline(always)]
-fn dot_here(a: &[f64], b: &[f64]) -> f64 {
+pub(crate) fn dot_here(a: &[f64], b: &[f64]) -> f64 {
     const LANES: usize = 8;
     let length = a.len().min(b.len());
     let (left, left_rest) = a[..length].as_chunks::<LANES>();
@@ -76,6 +76,27 @@ fn dot_here(a: &[f64], b: &[f64]) -> f64 {
         }
     }
     sums.iter().sum::<f64>() + rest
+}
+
+/// Sum of a column, and of its values times their places, the first of which is given. For use inside of what runs wide.
+#[inline(always)]
+pub(crate) fn sums_here(column: &[f64], first: f64) -> (f64, f64) {
+    const LANES: usize = 4;
+    let (chunks, rest) = column.as_chunks::<LANES>();
+    let mut places = [0.0, 1.0, 2.0, 3.0].map(|k| first + k);
+    let (mut sums, mut turned) = ([0.0; LANES], [0.0; LANES]);
+    for chunk in chunks {
+        for k in 0..LANES {
+            sums[k] += chunk[k];
+            turned[k] += places[k] * chunk[k];
+            places[k] += LANES as f64;
+        }
+    }
+    for (k, x) in rest.iter().enumerate() {
+        sums[k] += x;
+        turned[k] += places[k] * x;
+    }
+    (sums.iter().sum(), turned.iter().sum())
 }
 
 /// Products of all columns with one another.
@@ -136,14 +157,30 @@ impl RunningSums {
     /// Energy of `length` samples from `start` on, constant and line taken out.
     pub(crate) fn without_line(&self, start: usize, length: usize) -> f64 {
         let n = length as f64;
-        let middle = start as f64 + (n - 1.0) / 2.0;
+        let [y, iy, yy] = self.around_middle(start, length);
+        (yy - y * y / n - iy * iy / spread(n)).max(0.0)
+    }
+
+    /// The straight line through `length` samples from `start` on: its value just after them, and its slope.
+    pub(crate) fn line(&self, start: usize, length: usize) -> [f64; 2] {
+        let n = length as f64;
+        let [y, iy, _] = self.around_middle(start, length);
+        let slope = iy / spread(n);
+        [y / n + slope * (n + 1.0) / 2.0, slope]
+    }
+
+    /// Sums of y, i·y and y², with i counted from the middle.
+    fn around_middle(&self, start: usize, length: usize) -> [f64; 3] {
+        let middle = start as f64 + (length as f64 - 1.0) / 2.0;
         let (from, to) = (self.sums[start], self.sums[start + length]);
         let y = to[0] - from[0];
-        let iy = to[1] - from[1] - middle * y;
-        let yy = to[2] - from[2];
-        let spread = n * (n * n - 1.0) / 12.0;
-        (yy - y * y / n - iy * iy / spread).max(0.0)
+        [y, to[1] - from[1] - middle * y, to[2] - from[2]]
     }
+}
+
+/// Sum of the squares of n numbers one apart around zero.
+pub(crate) fn spread(n: f64) -> f64 {
+    n * (n * n - 1.0) / 12.0
 }
 
 /// Inverse of a symmetric positive definite matrix by Gauss-Jordan elimination with pivoting.

@@ -6,9 +6,10 @@
 //! a sum of a step and exponentials, all seen through the recorder's band limit.
 
 use crate::cluster;
-use crate::linear::{self, Solver};
+use crate::linear::{self, RunningSums, Solver};
 use crate::response::{Response, Term};
 use crate::shape::{Shape, resample};
+use crate::wide::wide;
 use rustfft::num_complex::Complex64;
 use std::ops::Range;
 
@@ -490,16 +491,10 @@ impl Group<'_> {
         let mean = &mean.blurred(blur);
         let quiet = self.length(0.002).max(12);
         let lasting = self.length(0.000_15).max(2);
-        let line = Solver::new(&[
-            vec![1.0; quiet],
-            (0..quiet).map(|i| i as f64 - quiet as f64).collect(),
-        ])?;
-        let fits: Vec<(Vec<f64>, f64)> = mean
-            .values
-            .windows(quiet)
-            .map(|window| line.fit(window))
-            .collect();
-        let residuals: Vec<f64> = fits.iter().map(|f| f.1).collect();
+        let sums = RunningSums::new(&mean.values);
+        let starts = 0..(mean.values.len() + 1).saturating_sub(quiet);
+        let residual = |start| (sums.without_line(start, quiet) / quiet as f64).sqrt();
+        let residuals: Vec<f64> = starts.map(residual).collect();
         let noise = linear::quantile(&residuals, 0.25)?;
         let level = linear::median(&mean.values[..quiet])?;
         let size = mean
@@ -510,9 +505,9 @@ impl Group<'_> {
         let threshold = (6.0 * noise).max(0.012 * size);
         let departs = |lasting: usize, threshold: f64| {
             (quiet..mean.values.len().saturating_sub(lasting)).find(|&i| {
-                let fit = &fits[i - quiet].0;
+                let [level, slope] = sums.line(i - quiet, quiet);
                 (0..lasting)
-                    .all(|k| (mean.values[i + k] - fit[0] - fit[1] * k as f64).abs() > threshold)
+                    .all(|k| (mean.values[i + k] - level - slope * k as f64).abs() > threshold)
             })
         };
         // In noise nothing may last beside a spike.
@@ -603,22 +598,26 @@ impl Group<'_> {
     fn misfits(&self, windows: &[Fitting], sweep: &Sweep, most: usize) -> Vec<Vec<f64>> {
         let phases = (1.0 / sweep.spacing).round().max(1.0) as usize;
         let whole = sweep.count / phases;
+        let shapes = &self.followers.shapes[..most];
         let mut sums = vec![vec![0.0; most]; sweep.count + 1];
         for window in windows {
             let length = window.samples.len();
-            let shapes = || self.followers.shapes[..most].iter();
-            let columns: Vec<Vec<Vec<f64>>> = sweep
-                .places()
-                .take(phases)
-                .map(|offset| window.place + offset + whole as f64)
-                .map(|at| shapes().map(|s| s.column(at, length + whole)).collect())
-                .collect();
-            for (index, sums) in sums.iter_mut().enumerate() {
-                let earlier = whole - index / phases;
-                let of_phase = columns[index % phases].iter();
-                let own = misfits(window, of_phase.map(|c| &c[earlier..earlier + length]));
-                sums.truncate(own.len());
-                sums.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
+            let of_phase = |offset: f64| -> Vec<Vec<f64>> {
+                let at = window.place + offset + whole as f64;
+                shapes.iter().map(|s| s.column(at, length + whole)).collect()
+            };
+            // The later the onset, the earlier the part of its columns.
+            for (phase, offset) in sweep.places().take(phases).enumerate() {
+                let columns = of_phase(offset);
+                let mut part = Part::new(&columns, whole, length);
+                for index in (phase..=sweep.count).step_by(phases) {
+                    let start = whole - index / phases;
+                    part.move_to(start);
+                    let own = part.misfits(window);
+                    let sums = &mut sums[index];
+                    sums.truncate(own.len());
+                    sums.iter_mut().zip(own).for_each(|(sum, own)| *sum += own);
+                }
             }
         }
         sums
@@ -737,50 +736,110 @@ impl Followers {
     }
 }
 
-/// Squared residuals of a straight line and the first of the followers' columns: of one follower, of two, and so on. Fewer,
-/// where one depends on those before it.
-fn misfits<'a>(window: &Fitting, followers: impl Iterator<Item = &'a [f64]>) -> Vec<f64> {
-    let mut columns: Vec<&[f64]> = Vec::with_capacity(FOLLOWERS);
-    let mut factor = [[0.0; COLUMNS]; COLUMNS];
-    let mut explained = 0.0;
-    let mut products = [0.0; COLUMNS];
-    let mut out = Vec::with_capacity(FOLLOWERS);
-    // A Cholesky factor grows by one row with each column, and what is explained by one term.
-    for (k, column) in followers.enumerate() {
-        let row = 2 + k;
-        let energy = linear::dot(column, column);
-        let mut left = energy;
-        let mut product = linear::dot(column, &window.samples);
-        // The line's columns are orthonormal, and the samples hold nothing of them.
-        let mut own = [0.0; COLUMNS];
-        for (entry, line) in own.iter_mut().zip(&window.line) {
-            *entry = linear::dot(column, line);
-            left -= *entry * *entry;
-        }
-        for (j, earlier) in (2..row).zip(&columns) {
-            let already = linear::dot(&own[..j], &factor[j][..j]);
-            own[j] = (linear::dot(column, earlier) - already) / factor[j][j];
-            left -= own[j] * own[j];
-            product -= own[j] * products[j];
-        }
-        if left <= DEPENDS * energy {
-            break;
-        }
-        own[row] = left.sqrt();
-        products[row] = product / own[row];
-        factor[row] = own;
-        explained += products[row] * products[row];
-        columns.push(column);
-        out.push((window.energy - explained).max(0.0));
+/// A part of the followers' columns, which moves along them, and sums over it.
+struct Part<'a> {
+    columns: &'a [Vec<f64>],
+    start: usize,
+    length: usize,
+    /// Of each column, of each times its place, and of the products of each with those up to itself.
+    values: [f64; FOLLOWERS],
+    turned: [f64; FOLLOWERS],
+    products: [[f64; FOLLOWERS]; FOLLOWERS],
+}
+
+impl<'a> Part<'a> {
+    fn new(columns: &'a [Vec<f64>], start: usize, length: usize) -> Self {
+        let mut part = Part {
+            columns,
+            start,
+            length,
+            values: [0.0; FOLLOWERS],
+            turned: [0.0; FOLLOWERS],
+            products: [[0.0; FOLLOWERS]; FOLLOWERS],
+        };
+        wide(
+            #[inline(always)]
+            || {
+                for (k, column) in columns.iter().enumerate() {
+                    let own = &column[start..start + length];
+                    (part.values[k], part.turned[k]) = linear::sums_here(own, start as f64);
+                    for (j, other) in columns[..=k].iter().enumerate() {
+                        part.products[k][j] = linear::dot_here(own, &other[start..start + length]);
+                    }
+                }
+            },
+        );
+        part
     }
-    out
+
+    /// Moves it to an earlier start.
+    fn move_to(&mut self, start: usize) {
+        while self.start > start {
+            self.start -= 1;
+            self.add(self.start, 1.0);
+            self.add(self.start + self.length, -1.0);
+        }
+    }
+
+    fn add(&mut self, at: usize, sign: f64) {
+        let mut here = [0.0; FOLLOWERS];
+        for (here, column) in here.iter_mut().zip(self.columns) {
+            *here = column[at];
+        }
+        for k in 0..FOLLOWERS {
+            let own = sign * here[k];
+            self.values[k] += own;
+            self.turned[k] += own * at as f64;
+            for j in 0..=k {
+                self.products[k][j] += own * here[j];
+            }
+        }
+    }
+
+    /// Squared residuals of a straight line and the first of the columns: of one follower, of two, and so on. Fewer, where one
+    /// depends on those before it.
+    fn misfits(&self, window: &Fitting) -> Vec<f64> {
+        let (start, length) = (self.start, self.length);
+        let n = length as f64;
+        let middle = start as f64 + (n - 1.0) / 2.0;
+        let mut factor = [[0.0; COLUMNS]; COLUMNS];
+        let mut explained = 0.0;
+        let mut products = [0.0; COLUMNS];
+        let mut out = Vec::with_capacity(FOLLOWERS);
+        // A Cholesky factor grows by one row with each column, and what is explained by one term.
+        for (k, column) in self.columns.iter().enumerate() {
+            let row = 2 + k;
+            let energy = self.products[k][k];
+            let mut left = energy;
+            let mut product = linear::dot(&column[start..start + length], &window.samples);
+            // The line's columns are orthonormal, and the samples hold nothing of them.
+            let turned = self.turned[k] - middle * self.values[k];
+            let mut own = [0.0; COLUMNS];
+            own[0] = self.values[k] / n.sqrt();
+            own[1] = turned / linear::spread(n).sqrt();
+            left -= own[0] * own[0] + own[1] * own[1];
+            for j in 2..row {
+                let already: f64 = (0..j).map(|i| own[i] * factor[j][i]).sum();
+                own[j] = (self.products[k][j - 2] - already) / factor[j][j];
+                left -= own[j] * own[j];
+                product -= own[j] * products[j];
+            }
+            if left <= DEPENDS * energy {
+                break;
+            }
+            own[row] = left.sqrt();
+            products[row] = product / own[row];
+            factor[row] = own;
+            explained += products[row] * products[row];
+            out.push((window.energy - explained).max(0.0));
+        }
+        out
+    }
 }
 
 /// A stretch around an onset without its straight line, and the place that the onset is counted from.
 struct Fitting {
     samples: Vec<f64>,
-    /// Orthonormal columns of the line.
-    line: Vec<Vec<f64>>,
     energy: f64,
     place: f64,
 }
@@ -789,7 +848,6 @@ impl Fitting {
     fn new(samples: &[f64], place: f64) -> Self {
         let samples_without = cluster::without_line(samples);
         Fitting {
-            line: cluster::floor(samples.len(), 1),
             energy: linear::dot(&samples_without, &samples_without),
             samples: samples_without,
             place,

@@ -170,7 +170,7 @@ impl Rows<'_> {
             let last = row[row.len() - 1];
             let next = (last + 1..self.events.len())
                 .take_while(|&i| self.at(i) - self.at(last) <= self.ticks(*PERIOD_S.end()))
-                .find(|i| alike(i) && self.at(*i) - self.at(last) >= self.ticks(*PERIOD_S.start()));
+                .find(|i| self.at(*i) - self.at(last) >= self.ticks(*PERIOD_S.start()) && alike(i));
             let Some(next) = next else {
                 return row;
             };
