@@ -269,6 +269,11 @@ impl Group<'_> {
     fn side_by_side(&self, places: &[f64]) -> Option<(Vec<f64>, Vec<Option<f64>>, usize)> {
         let (mut places, blur) = self.line_up(places);
         let mut variances = vec![None; places.len()];
+        if let [place] = places[..] {
+            // One is like itself.
+            let within = self.aligned_part(place).is_some();
+            return Some((places, vec![within.then_some(0.0)], blur));
+        }
         for _ in 0..TURNS {
             let mean = self.mean(&places)?;
             let mut farthest: f64 = 0.0;
@@ -352,6 +357,9 @@ impl Group<'_> {
         let around = self.length(MEAN_AFTER_S) as i64;
         let middle = reach as usize..(reach + 2 * around) as usize;
         let (each, blur) = self.standing_out(places, around + reach, middle.clone());
+        if let [(at, _)] = each[..] {
+            return (vec![at as f64], blur);
+        }
         // The one with the most of the transition around it is the least astray.
         let Some(reference) = each
             .iter()
@@ -456,21 +464,25 @@ impl Group<'_> {
         })
     }
 
+    /// The part of a transition that is aligned with others: its first sample and how many there are; `None` where samples are
+    /// missing around it.
+    fn aligned_part(&self, place: f64) -> Option<(f64, usize)> {
+        let before = self.length(ALIGN_BEFORE_S);
+        let (first, count) = (place - before as f64, before + self.length(MEAN_AFTER_S));
+        (first >= 24.0 && first + count as f64 + 24.0 <= self.samples.len() as f64)
+            .then_some((first, count))
+    }
+
     /// Shift of the transition at `place` against the mean, in samples, and its variance.
     fn align(&self, mean: &Mean, place: f64, blur: usize) -> Option<(f64, f64)> {
-        let skip = (-mean.start) as usize - self.length(ALIGN_BEFORE_S);
-        let shape = &mean.values[skip..];
-        let n = shape.len();
+        let (first, n) = self.aligned_part(place)?;
+        let shape = &mean.values[mean.values.len() - n..];
         let slope: Vec<f64> = (0..n)
             .map(|i| {
                 let (a, b) = (i.saturating_sub(blur), (i + blur).min(n - 1));
                 (shape[b] - shape[a]) / (b - a) as f64
             })
             .collect();
-        let first = place + mean.start + skip as f64;
-        if first < 24.0 || first + n as f64 + 24.0 > self.samples.len() as f64 {
-            return None;
-        }
         let here = resample(self.samples, first, n);
         let ramp = (0..n).map(|i| i as f64 / n as f64 - 0.5).collect();
         let basis = [vec![1.0; n], ramp, shape.to_vec(), slope];
