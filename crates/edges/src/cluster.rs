@@ -37,24 +37,64 @@ impl Fit {
     }
 }
 
-/// Where polynomial terms are evaluated: -1 to 1 over the window.
-fn argument(index: usize, length: usize) -> f64 {
-    argument_at(index as f64, length)
+/// Polynomials over a window, orthonormal over its samples: those of Gram, each from the two before it.
+pub(crate) struct Floor {
+    columns: Vec<Vec<f64>>,
 }
 
-fn argument_at(place: f64, length: usize) -> f64 {
-    let middle = (length as f64 - 1.0) / 2.0;
-    (place - middle) / middle.max(1.0)
-}
-
-/// Powers of the argument up to `order`, one column each.
-fn polynomials(length: usize, order: usize) -> Vec<Vec<f64>> {
-    let mut columns = vec![vec![1.0; length]];
-    for power in 1..=order {
-        let column = columns[power - 1].iter().enumerate();
-        columns.push(column.map(|(i, x)| x * argument(i, length)).collect());
+impl Floor {
+    pub(crate) fn new(length: usize, order: usize) -> Self {
+        let n = length as f64;
+        let middle = (n - 1.0) / 2.0;
+        let mut columns = vec![vec![n.sqrt().recip(); length]];
+        let mut before = 0.0;
+        for power in 1..=order {
+            let k = power as f64;
+            // Recurrence of polynomials of unit length: root of k² (n² - k²) / 4 (4 k² - 1).
+            let step = (k * k * (n * n - k * k) / (4.0 * (4.0 * k * k - 1.0))).sqrt();
+            let (earlier, last) = match &columns[..] {
+                [.., earlier, last] => (Some(earlier), last),
+                [last] => (None, last),
+                [] => break,
+            };
+            let column = (0..length).map(|i| {
+                let two_back = earlier.map_or(0.0, |column| column[i]);
+                ((i as f64 - middle) * last[i] - before * two_back) / step
+            });
+            let column = column.collect();
+            columns.push(column);
+            before = step;
+        }
+        Floor { columns }
     }
-    columns
+
+    /// Products with a column.
+    fn of(&self, column: &[f64]) -> Vec<f64> {
+        self.columns
+            .iter()
+            .map(|own| linear::dot(own, column))
+            .collect()
+    }
+
+    /// The polynomial with these products at a place, between samples too.
+    fn at(&self, place: f64, products: &[f64]) -> f64 {
+        let length = self.columns[0].len();
+        let index = (place.max(0.0) as usize).min(length.saturating_sub(2));
+        let value = |i: usize| -> f64 {
+            let own = self.columns.iter().zip(products);
+            own.map(|(column, product)| column[i.min(length - 1)] * product)
+                .sum()
+        };
+        let (left, right) = (value(index), value(index + 1));
+        left + (place - index as f64) * (right - left)
+    }
+
+    /// What lies under some samples, by the best fit to others, taken out of them.
+    pub(crate) fn take_out(&self, samples: &mut [f64], fitted_to: &[f64]) {
+        for (column, product) in self.columns.iter().zip(self.of(fitted_to)) {
+            linear::take_out(samples, column, product);
+        }
+    }
 }
 
 /// Constant and straight line over a window, each of unit length: where they need not stand in memory.
@@ -331,75 +371,120 @@ pub(crate) fn scan(window: &[f64], shape: &Shape, sign: f64, range: (f64, f64)) 
     Some(range.0 + best as f64 + shift)
 }
 
-/// Orthonormal polynomials up to `order`.
-pub(crate) fn floor(length: usize, order: usize) -> Vec<Vec<f64>> {
-    orthonormal(&polynomials(length, order))
-}
-
 /// The best straight line taken out of a window.
 pub(crate) fn without_line(window: &[f64]) -> Vec<f64> {
     Line::new(window.len()).out_of(window).0
 }
 
-fn orthonormal(columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
-    let mut out: Vec<Vec<f64>> = Vec::new();
-    for column in columns {
-        let mut rest = without(column, &out);
-        let norm = linear::dot(&rest, &rest).sqrt();
-        rest.iter_mut().for_each(|x| *x /= norm);
-        out.push(rest);
-    }
-    out
-}
-
-fn without(samples: &[f64], basis: &[Vec<f64>]) -> Vec<f64> {
-    let mut rest = samples.to_vec();
-    for column in basis {
-        let product = linear::dot(&rest, column);
-        linear::take_out(&mut rest, column, product);
-    }
-    rest
-}
-
-/// Steps that move by less, in samples, have settled.
-const SETTLED: f64 = 1e-4;
-
 /// Gauss-Newton on all instants of the cluster together with its amplitude and floor.
 pub(crate) fn fit(window: &[f64], shape: &Shape, start: &[Step], order: usize) -> Option<Fit> {
+    let over = Over {
+        window,
+        shape,
+        floor: Floor::new(window.len(), order),
+    };
+    let under = over.floor.of(window);
     let mut steps = start.to_vec();
-    let mut amplitude = 0.0;
-    let mut settled = None;
-    for round in 0..7 {
-        let solved = solve(window, shape, &steps, order, amplitude, round > 0)?;
-        amplitude = solved.amplitude;
-        if round > 0 && shift_steps(&mut steps, &solved.shifts) < SETTLED {
-            settled = Some(solved);
+    let mut system = System::new(&over, &under, &steps, None);
+    let (mut inverse, mut solution) = system.solved()?;
+    // What has not settled by the last round is told where it lies then.
+    for round in 1..=TOGETHER_ROUNDS {
+        system = System::new(&over, &under, &steps, Some(solution[0]));
+        (inverse, solution) = system.solved()?;
+        let is_last = round == TOGETHER_ROUNDS;
+        if is_last || shift_steps(&mut steps, &solution[1..]) < NEARLY_SETTLED {
             break;
         }
     }
+    let amplitude = solution[0];
     if amplitude <= 0.0 {
         return None;
     }
-    let solved = match settled {
-        Some(solved) => solved,
-        None => solve(window, shape, &steps, order, amplitude, true)?,
-    };
-    let place = argument_at(steps[0].at, window.len());
-    let level_before = solved
-        .floor
-        .iter()
-        .enumerate()
-        .map(|(power, c)| c * place.powi(power as i32))
-        .sum();
+    let mut rest = window.to_vec();
+    let mut under = under;
+    for ((column, floor), coefficient) in system.columns.iter().zip(&system.floors).zip(&solution) {
+        linear::take_out(&mut rest, column, *coefficient);
+        let own = under.iter_mut().zip(floor);
+        own.for_each(|(under, product)| *under -= coefficient * product);
+    }
+    for (column, product) in over.floor.columns.iter().zip(&under) {
+        linear::take_out(&mut rest, column, *product);
+    }
+    let terms = under.len() + system.columns.len();
+    let freedom = (window.len() as f64 - terms as f64).max(1.0);
+    let variance = linear::dot(&rest, &rest) / freedom;
+    let noise = noise_variance(&rest, &steps, variance, amplitude);
     Some(Fit {
-        steps,
-        amplitude: solved.amplitude,
-        level_before,
-        residual: solved.residual,
+        level_before: over.floor.at(steps[0].at, &under),
+        amplitude,
+        residual: variance.sqrt(),
         samples: window.len(),
-        noise: solved.noise,
-        variances: solved.variances,
+        noise: noise.sqrt(),
+        variances: (1..inverse.len()).map(|i| noise * inverse[i][i]).collect(),
+        steps,
     })
+}
+
+/// What is fitted, and to what.
+struct Over<'a> {
+    window: &'a [f64],
+    shape: &'a Shape,
+    floor: Floor,
+}
+
+/// Normal equations of a cluster: its steps together, and the slopes of each, without the floor.
+struct System {
+    columns: Vec<Vec<f64>>,
+    /// Products of each column with the floor.
+    floors: Vec<Vec<f64>>,
+    gram: Vec<Vec<f64>>,
+    products: Vec<f64>,
+}
+
+impl System {
+    /// `under` are the products of the window with the floor. Without an amplitude the steps stay where they are.
+    fn new(over: &Over<'_>, under: &[f64], steps: &[Step], amplitude: Option<f64>) -> Self {
+        let length = over.window.len();
+        let mut all = vec![0.0; length];
+        for step in steps {
+            over.shape.add_column(&mut all, step.at, step.sign);
+        }
+        let mut columns = vec![all];
+        if let Some(amplitude) = amplitude {
+            for step in steps {
+                let mut slopes = over.shape.slopes(step.at, length);
+                let share = -amplitude * step.sign;
+                slopes.iter_mut().for_each(|x| *x *= share);
+                columns.push(slopes);
+            }
+        }
+        let floors: Vec<Vec<f64>> = columns.iter().map(|c| over.floor.of(c)).collect();
+        let mut gram = linear::gram(&columns);
+        for (row, own) in gram.iter_mut().zip(&floors) {
+            for (product, other) in row.iter_mut().zip(&floors) {
+                *product -= linear::dot(own, other);
+            }
+        }
+        let products = columns.iter().zip(&floors);
+        let products = products
+            .map(|(column, floor)| linear::dot(column, over.window) - linear::dot(floor, under));
+        System {
+            products: products.collect(),
+            columns,
+            floors,
+            gram,
+        }
+    }
+
+    /// Inverse of the normal equations, and the coefficients.
+    fn solved(&self) -> Option<(Vec<Vec<f64>>, Vec<f64>)> {
+        let inverse = linear::invert(&self.gram)?;
+        let solution = inverse
+            .iter()
+            .map(|row| linear::dot(row, &self.products))
+            .collect();
+        Some((inverse, solution))
+    }
 }
 
 /// The same for one step on a straight line, whose place and size are all that has to be found.
@@ -443,6 +528,7 @@ pub(crate) fn fit_one(window: &[f64], shape: &Shape, start: Step) -> Option<Fit>
 const NEARLY_SETTLED: f64 = 2e-3;
 /// Gauss-Newton has settled after so many rounds, or never will.
 const ROUNDS: usize = 8;
+const TOGETHER_ROUNDS: usize = 7;
 
 /// Moves the steps, never past one another and never by more than a sample at once. Gives the largest
 /// move.
@@ -459,67 +545,6 @@ fn shift_steps(steps: &mut [Step], shifts: &[f64]) -> f64 {
         }
     }
     largest
-}
-
-struct Solved {
-    amplitude: f64,
-    floor: Vec<f64>,
-    shifts: Vec<f64>,
-    residual: f64,
-    noise: f64,
-    variances: Vec<f64>,
-}
-
-fn solve(
-    window: &[f64],
-    shape: &Shape,
-    steps: &[Step],
-    order: usize,
-    amplitude: f64,
-    with_shifts: bool,
-) -> Option<Solved> {
-    let mut basis = polynomials(window.len(), order);
-    let floor_terms = basis.len();
-    let mut all = vec![0.0; window.len()];
-    for s in steps {
-        let own = shape.column(s.at, window.len());
-        all.iter_mut().zip(own).for_each(|(a, x)| *a += s.sign * x);
-    }
-    basis.push(all);
-    if with_shifts {
-        for s in steps {
-            let mut slopes = shape.slopes(s.at, window.len());
-            slopes.iter_mut().for_each(|x| *x *= -amplitude * s.sign);
-            basis.push(slopes);
-        }
-    }
-    let gram = linear::gram(&basis);
-    let inverse = linear::invert(&gram)?;
-    let products: Vec<f64> = basis
-        .iter()
-        .map(|column| linear::dot(column, window))
-        .collect();
-    let solution: Vec<f64> = inverse
-        .iter()
-        .map(|row| linear::dot(row, &products))
-        .collect();
-    let mut rest = window.to_vec();
-    for (coefficient, column) in solution.iter().zip(&basis) {
-        linear::take_out(&mut rest, column, *coefficient);
-    }
-    let freedom = (window.len() as f64 - basis.len() as f64).max(1.0);
-    let variance = linear::dot(&rest, &rest) / freedom;
-    let noise = noise_variance(&rest, steps, variance, solution[floor_terms]);
-    Some(Solved {
-        amplitude: solution[floor_terms],
-        floor: solution[..floor_terms].to_vec(),
-        shifts: solution[floor_terms + 1..].to_vec(),
-        residual: variance.sqrt(),
-        noise: noise.sqrt(),
-        variances: (floor_terms + 1..basis.len())
-            .map(|i| noise * inverse[i][i])
-            .collect(),
-    })
 }
 
 /// The recorder's filter is never quite the one assumed, which shows in so many samples beside a step and is

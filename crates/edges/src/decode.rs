@@ -4,8 +4,7 @@
 //! droop and wander into a polynomial. The most likely sequence of open and closed follows by dynamic
 //! programming over two states, the polynomial by least squares; a few rounds of both settle.
 
-use crate::cluster::{self, Step};
-use crate::linear;
+use crate::cluster::{Floor, Step};
 use rustfft::num_complex::Complex64;
 
 /// Cost of one change of state: about the logarithm of the number of places where it could be, plus the
@@ -41,7 +40,7 @@ pub(crate) fn changes(window: &[f64], expected: Expectation<'_>) -> Vec<Step> {
     let mut states: Vec<bool> = (0..window.len()).map(|i| i as f64 > expected.at).collect();
     let floor = Floor::new(window.len(), order);
     for _ in 0..6 {
-        let level = floor.out_of(&scaled, &states);
+        let level = level(&floor, &scaled, &states);
         let next = most_likely(&level, deviation);
         let settled = next == states;
         states = next;
@@ -79,58 +78,41 @@ fn take_back(window: &[f64], poles: &[Complex64], rate_hz: f64) -> Vec<f64> {
     signal.iter().map(|z| z.re).collect()
 }
 
-/// Polynomials under a signal.
-struct Floor {
-    basis: Vec<Vec<f64>>,
+/// A signal, whose closed parts stand one unit higher, without what lies under it.
+fn level(floor: &Floor, signal: &[f64], states: &[bool]) -> Vec<f64> {
+    let both = signal.iter().zip(states);
+    let lowered: Vec<f64> = both
+        .map(|(x, &s)| x - f64::from(u8::from(s)))
+        .collect();
+    let mut level = signal.to_vec();
+    floor.take_out(&mut level, &lowered);
+    level
 }
 
-impl Floor {
-    fn new(length: usize, order: usize) -> Self {
-        Floor {
-            basis: cluster::floor(length, order),
-        }
-    }
-
-    /// A signal, whose closed parts stand one unit higher, without what lies under it.
-    fn out_of(&self, signal: &[f64], states: &[bool]) -> Vec<f64> {
-        let lowered: Vec<f64> = signal
-            .iter()
-            .zip(states)
-            .map(|(x, &s)| x - f64::from(u8::from(s)))
-            .collect();
-        let mut level = signal.to_vec();
-        for column in &self.basis {
-            let share = linear::dot(&lowered, column);
-            let under = level.iter_mut().zip(column);
-            under.for_each(|(x, c)| *x -= share * c);
-        }
-        level
-    }
-}
-
-/// Viterbi over two states; `level` is near 0 or 1.
+/// Viterbi over two states; `level` is near 0 or 1. Only how much likelier one state is than the other counts, and never more
+/// than a change of state costs, since the likelier one may be changed from.
 fn most_likely(level: &[f64], deviation: f64) -> Vec<bool> {
-    let cost = |x: f64, state: f64| (x - state).powi(2) / (2.0 * deviation * deviation);
-    let mut scores = [0.0f64; 2];
-    let mut from: Vec<[bool; 2]> = Vec::with_capacity(level.len());
-    for &x in level {
-        let stay = scores;
-        let mut back = [false, true];
-        for state in 0..2 {
-            let other = 1 - state;
-            if stay[other] + CHANGE_COST < stay[state] {
-                scores[state] = stay[other] + CHANGE_COST;
-                back[state] = other == 1;
-            }
-            scores[state] += cost(x, state as f64);
-        }
-        from.push(back);
-    }
-    let mut state = scores[1] < scores[0];
+    let share = 0.5 / (deviation * deviation);
+    // How much more it costs to be closed than to be open, up to each sample.
+    let mut closed = 0.0f64;
+    let before: Vec<f64> = level
+        .iter()
+        .map(|x| {
+            let before = closed;
+            closed = closed.clamp(-CHANGE_COST, CHANGE_COST) + share * (1.0 - 2.0 * x);
+            before
+        })
+        .collect();
+    let mut state = closed < 0.0;
     let mut states = vec![false; level.len()];
-    for i in (0..level.len()).rev() {
-        states[i] = state;
-        state = from[i][usize::from(state)];
+    for (slot, before) in states.iter_mut().zip(before).rev() {
+        *slot = state;
+        // It has changed here where the other was likelier by more than that costs.
+        state = if state {
+            before <= CHANGE_COST
+        } else {
+            before < -CHANGE_COST
+        };
     }
     states
 }

@@ -87,17 +87,22 @@ impl Shape {
     /// exponential goes on by one factor.
     pub(crate) fn column(&self, at: f64, length: usize) -> Vec<f64> {
         let mut out = vec![0.0; length];
-        let rows = self.rows(at, length);
+        self.add_column(&mut out, at, 1.0);
+        out
+    }
+
+    /// Adds them, times a size, to others.
+    pub(crate) fn add_column(&self, out: &mut [f64], at: f64, size: f64) {
+        let rows = self.rows(at, out.len());
         for (k, value) in out[rows.first..rows.settled].iter_mut().enumerate() {
             let (left, right) = self.neighbours(rows.index + k * self.points);
-            *value = left + rows.fraction * (right - left);
+            *value += size * (left + rows.fraction * (right - left));
         }
         for term in &self.response.terms {
             let since = (rows.settled as f64 - at) / self.rate_hz;
-            let start = term.weight * (term.pole * since).exp();
+            let start = size * term.weight * (term.pole * since).exp();
             add_decay(&mut out[rows.settled..], start, term.pole / self.rate_hz);
         }
-        out
     }
 
     /// Change of the values with the time since the contact moved.
