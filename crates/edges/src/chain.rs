@@ -7,6 +7,7 @@
 use crate::bank::{self, Candidate};
 use crate::linear;
 use std::cell::OnceCell;
+use std::f64::consts::LN_2;
 
 /// Bounds of a dial from 5 to 22 pps and 35 to 85 % break, with room to spare, in seconds.
 const BREAK_S: std::ops::RangeInclusive<f64> = 0.012..=0.185;
@@ -85,25 +86,6 @@ struct Hypothesis {
     closing: f64,
 }
 
-impl Hypothesis {
-    /// No chain can gain more: every place in it with its own gain, for nothing.
-    fn most(&self, places: &[Place]) -> f64 {
-        let gains = places.iter().map(|place| {
-            let (sign, expected) = if place.step.amplitude * self.sign > 0.0 {
-                (self.sign, self.opening)
-            } else {
-                (-self.sign, self.closing)
-            };
-            if place.fits(sign, expected) {
-                place.gain(sign, expected).max(0.0)
-            } else {
-                0.0
-            }
-        });
-        gains.sum::<f64>() - START_COST
-    }
-}
-
 /// A step that may be in a chain, and what every hypothesis asks about it.
 #[derive(Clone, Copy, Debug)]
 struct Place {
@@ -112,6 +94,8 @@ struct Place {
     shape: f64,
     /// Logarithm of its size.
     log_size: f64,
+    /// Standard error of its size.
+    error: f64,
 }
 
 impl Place {
@@ -120,19 +104,34 @@ impl Place {
             step,
             shape: bank::likelihood_of_shape(step.share),
             log_size: step.amplitude.abs().ln(),
+            error: (step.amplitude / step.t).abs(),
         }
     }
 
-    /// Whether it may be of the size that a hypothesis says.
-    fn fits(&self, sign: f64, size: f64) -> bool {
-        (0.4..2.2).contains(&(self.step.amplitude * sign / size))
+    /// What it gains as an opening, or as a closing if it goes the other way; `None` where it is not of the size that the
+    /// hypothesis says.
+    fn gain(&self, hypothesis: Hypothesis) -> Option<f64> {
+        let amplitude = self.step.amplitude.abs();
+        let expected = if self.opens(hypothesis) {
+            hypothesis.opening
+        } else {
+            hypothesis.closing
+        };
+        let fits = (0.4 * expected..2.2 * expected).contains(&amplitude);
+        fits.then(|| gain(amplitude, self.error, expected) + self.shape)
     }
 
-    fn gain(&self, sign: f64, expected: f64) -> f64 {
-        let amplitude = self.step.amplitude * sign;
-        let error = (self.step.amplitude / self.step.t).abs();
-        gain(amplitude, error, expected) + self.shape
+    fn opens(&self, hypothesis: Hypothesis) -> bool {
+        self.step.amplitude * hypothesis.sign > 0.0
     }
+}
+
+/// A place that may be an edge under a hypothesis, and what it gains.
+#[derive(Clone, Copy, Debug)]
+struct Edge<'a> {
+    place: &'a Place,
+    gain: f64,
+    opens: bool,
 }
 
 /// The same step matched in two windows stands twice in the list; only the better match is tried.
@@ -201,15 +200,25 @@ pub(crate) fn best(
                     closing: amplitude * ratio,
                 };
                 let least = best.as_ref().map_or(0.0, |c| c.score);
-                if hypothesis.most(&places) <= least {
+                let edge = |place| {
+                    Place::gain(place, hypothesis).map(|gain| Edge {
+                        place,
+                        gain,
+                        opens: place.opens(hypothesis),
+                    })
+                };
+                let edges: Vec<Edge> = places.iter().filter_map(edge).collect();
+                // No chain can gain more: every place in it with its own gain, for nothing.
+                let most = edges.iter().map(|e| e.gain.max(0.0)).sum::<f64>() - START_COST;
+                if most <= least {
                     continue;
                 }
                 let overlooked = overlooked(steps, amplitude);
-                if hypothesis.most(&places) - overlooked <= least {
+                if most - overlooked <= least {
                     continue;
                 }
                 let ranks = ranked.get_or_init(|| ranks(steps, scale.length));
-                let chain = Search::new(&places, (steps, ranks), scale, hypothesis)
+                let chain = Search::new(&edges, (steps, ranks), scale, hypothesis)
                     .run()
                     .map(|c| Chain {
                         score: c.score - overlooked,
@@ -281,7 +290,7 @@ struct Search<'a> {
 
 impl<'a> Search<'a> {
     fn new(
-        places: &[Place],
+        edges: &[Edge<'_>],
         (steps, ranks): (&[Candidate], &'a [u32]),
         scale: &Scale,
         hypothesis: Hypothesis,
@@ -294,7 +303,7 @@ impl<'a> Search<'a> {
             ranks,
             hypothesis,
         };
-        search.pair_up(places);
+        search.pair_up(edges);
         search
     }
 
@@ -308,33 +317,29 @@ impl<'a> Search<'a> {
         (until(to) - until(from)).max(0.0)
     }
 
-    fn pair_up(&mut self, places: &[Place]) {
-        let h = self.hypothesis;
+    fn pair_up(&mut self, edges: &[Edge<'_>]) {
         let (least, most) = (self.blocks(*BREAK_S.start()), self.blocks(*BREAK_S.end()));
         let skip = (
             self.blocks(CHATTER_S.max(self.lobe_s)),
             self.blocks(self.lobe_s),
         );
-        for (i, opening) in places.iter().enumerate() {
-            if !opening.fits(h.sign, h.opening) {
-                continue;
-            }
-            let own = opening.gain(h.sign, h.opening);
+        for (i, opening) in edges.iter().enumerate().filter(|(_, edge)| edge.opens) {
             let first = self.pairs.len();
-            let opened = opening.step.at;
-            for closing in &places[i + 1..] {
-                let closed = closing.step.at;
+            let opened = opening.place.step.at;
+            for closing in &edges[i + 1..] {
+                let closed = closing.place.step.at;
                 if closed - opened > most {
                     break;
                 }
-                if closed - opened < least || !closing.fits(-h.sign, h.closing) {
+                let both = opening.gain + closing.gain;
+                if closing.opens || closed - opened < least || both <= 0.0 {
                     continue;
                 }
                 let from = opened + skip.0;
-                let missed = self.left_out(from, closed.saturating_sub(skip.1).max(from));
-                let gain = own + closing.gain(-h.sign, h.closing) - missed;
+                let gain = both - self.left_out(from, closed.saturating_sub(skip.1).max(from));
                 if gain > 0.0 {
-                    self.pairs.push(Pair::new(opening, closing, gain));
+                    self.pairs
+                        .push(Pair::new(opening.place, closing.place, gain));
                 }
             }
             keep_best(&mut self.pairs, first);
@@ -373,13 +378,9 @@ impl<'a> Search<'a> {
             if before.closing.at > latest {
                 break;
             }
-            if before.score + own.gain - PULSE_COST <= best.0 {
-                continue;
-            }
-            let (cost, period) = self.step_cost(before, &own);
-            let score = before.score + own.gain - cost;
-            if score > best.0 {
-                best = (score, Some(i), Some(period));
+            let most = before.score + own.gain - best.0;
+            if let Some((cost, period)) = self.step_cost(before, &own, most) {
+                best = (before.score + own.gain - cost, Some(i), Some(period));
             }
         }
         for &i in &rested.best {
@@ -393,26 +394,36 @@ impl<'a> Search<'a> {
         (pair.score, pair.before, pair.period) = best;
     }
 
-    /// Cost of `own` following `before` in the same digit, and the period that goes on.
-    fn step_cost(&self, before: &Pair, own: &Pair) -> (f64, f64) {
+    /// Cost of `own` following `before` in the same digit, and the period that goes on; `None` when it is not less than `most`.
+    fn step_cost(&self, before: &Pair, own: &Pair, most: f64) -> Option<(f64, f64)> {
+        if PULSE_COST >= most {
+            return None;
+        }
         let period = (own.opening.at - before.opening.at) as f64;
         let split = if period < PERIOD_S.start() * self.rate_hz {
             SPLIT_COST
         } else {
             0.0
         };
+        let mut cost = PULSE_COST + split + likeness(before, own);
+        if cost >= most {
+            return None;
+        }
         let (skip_after, skip_before) = (
             self.blocks(CHATTER_S.max(self.lobe_s)),
             self.blocks(self.lobe_s),
         );
         let from = before.closing.at + skip_after;
-        let missed = self.left_out(from, own.opening.at.saturating_sub(skip_before).max(from));
-        let mut cost = PULSE_COST + split + missed + likeness(before, own);
+        cost += self.left_out(from, own.opening.at.saturating_sub(skip_before).max(from));
+        if cost >= most {
+            return None;
+        }
         let mut unit = period;
         match before.period {
             Some(usual) => {
-                let single = spread_cost((period / usual).ln(), 0.08, 12.0);
-                let double = spread_cost((period / (2.0 * usual)).ln(), 0.08, 12.0) + HOLE_COST;
+                let apart = (period / usual).ln();
+                let single = spread_cost(apart, 0.08, 12.0);
+                let double = spread_cost(apart - LN_2, 0.08, 12.0) + HOLE_COST;
                 cost += single.min(double);
                 if double < single {
                     unit = period / 2.0;
@@ -428,7 +439,7 @@ impl<'a> Search<'a> {
         if !(0.28..0.92).contains(&percent) {
             cost += 8.0;
         }
-        (cost, unit)
+        (cost < most).then_some((cost, unit))
     }
 
     /// Cost of `own` beginning another digit of the same number.
