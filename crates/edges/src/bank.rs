@@ -290,25 +290,40 @@ fn correlate(entry: &Entry, trace: &[f32], starts: Range<usize>) -> Vec<f32> {
     out
 }
 
-/// The same at one place.
-fn product(entry: &Entry, trace: &[f32], start: usize) -> f32 {
+/// The same for windows that begin at the first of `starts` and every second one after it.
+fn every_other(entry: &Entry, trace: &[f32], starts: Range<usize>) -> Vec<f32> {
+    let mut out = vec![0.0f32; starts.len().div_ceil(STRIDE_SLOW)];
     let template = &entry.template[..];
-    let trace = &trace[start..start + template.len()];
+    let (left, left_rest) = template.as_chunks::<LANES>();
     wide(
         #[inline(always)]
         || {
-            let mut sums = [0.0f32; LANES];
-            let (left, left_rest) = template.as_chunks::<LANES>();
-            let (right, right_rest) = trace.as_chunks::<LANES>();
-            for (x, y) in left.iter().zip(right) {
-                for k in 0..LANES {
-                    sums[k] += x[k] * y[k];
+            for (slot, start) in out.iter_mut().zip(starts.step_by(STRIDE_SLOW)) {
+                let here = &trace[start..start + template.len()];
+                let (right, right_rest) = here.as_chunks::<LANES>();
+                let mut sums = [0.0f32; LANES];
+                for (x, y) in left.iter().zip(right) {
+                    for k in 0..LANES {
+                        sums[k] += x[k] * y[k];
+                    }
                 }
+                let rest = left_rest.iter().zip(right_rest);
+                *slot = add_up(sums) + rest.map(|(x, y)| x * y).sum::<f32>();
             }
-            let rest = left_rest.iter().zip(right_rest);
-            add_up(sums) + rest.map(|(x, y)| x * y).sum::<f32>()
         },
-    )
+    );
+    out
+}
+
+/// Index of the product of the largest magnitude.
+fn farthest(products: &[f32]) -> Option<usize> {
+    let mut best: Option<(usize, f32)> = None;
+    for (index, product) in products.iter().enumerate() {
+        if best.is_none_or(|(_, most)| product.abs() >= most) {
+            best = Some((index, product.abs()));
+        }
+    }
+    best.map(|(index, _)| index)
 }
 
 /// A trace and where steps are looked for in it.
@@ -332,14 +347,22 @@ pub(crate) fn where_a_step_fits(
     let length = entry.template.len();
     let enough = least * least * entry.energy;
     let mut runs: Vec<Range<usize>> = Vec::new();
-    for start in 0..(energies.sums.length() + 1).saturating_sub(length) {
-        if energies.without_line(start, length) < enough {
+    let starts = (energies.sums.length() + 1).saturating_sub(length);
+    for some in (0..starts).step_by(length.max(1)) {
+        let some = some..(some + length).min(starts);
+        // What all of them together do not hold, none of them does.
+        if energies.without_line(some.start, length + some.len() - 1) < enough {
             continue;
         }
-        let at = start + entry.half;
-        match runs.last_mut() {
-            Some(run) if run.end == at => run.end += 1,
-            _ => runs.push(at..at + 1),
+        for start in some {
+            if energies.without_line(start, length) < enough {
+                continue;
+            }
+            let at = start + entry.half;
+            match runs.last_mut() {
+                Some(run) if run.end == at => run.end += 1,
+                _ => runs.push(at..at + 1),
+            }
         }
     }
     runs
@@ -393,16 +416,12 @@ fn likeness(entry: &Entry, field: &Field<'_>, places: &[usize], least: f64) -> O
         if first >= last {
             return None;
         }
-        let products: Vec<f32> = if stride > 1 {
-            let starts = (first..last).step_by(stride);
-            starts
-                .map(|start| product(entry, field.trace, start))
-                .collect()
+        let products = if stride > 1 {
+            every_other(entry, field.trace, first..last)
         } else {
             correlate(entry, field.trace, first..last)
         };
-        let best =
-            (0..products.len()).max_by(|&a, &b| products[a].abs().total_cmp(&products[b].abs()))?;
+        let best = farthest(&products)?;
         let step = weigh(
             entry,
             field.energies,
@@ -486,16 +505,12 @@ fn weigh(entry: &Entry, energies: &Energies, start: usize, product: f64) -> Opti
 
 /// True when no neighbour within `reach` has the larger magnitude (the first of equals wins).
 fn is_extreme(products: &[f32], i: usize, reach: usize) -> bool {
-    let own = products[i].abs();
+    let (own, sign) = (products[i].abs(), products[i].signum());
     let before = &products[i.saturating_sub(reach)..i];
     let after = &products[i + 1..(i + 1 + reach).min(products.len())];
     own > 0.0
-        && before
-            .iter()
-            .all(|p| p.abs() < own || p.signum() != products[i].signum())
-        && after
-            .iter()
-            .all(|p| p.abs() <= own || p.signum() != products[i].signum())
+        && before.iter().rev().all(|p| p * sign < own)
+        && after.iter().all(|p| p * sign <= own)
 }
 
 #[cfg(test)]
