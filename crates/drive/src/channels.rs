@@ -64,6 +64,16 @@ impl Channels {
         Channels::of(facts, chosen, Detector::new)
     }
 
+    /// The same where nothing will be drawn.
+    ///
+    /// # Errors
+    /// As [`Channels::new`].
+    pub fn not_drawn(facts: &Facts, chosen: Channel) -> Result<Self, Unreadable> {
+        Channels::of(facts, chosen, |rate_hz| {
+            Detector::new(rate_hz).without_drawings()
+        })
+    }
+
     /// The same for an input that may go on for hours: no trace around any train is kept.
     ///
     /// # Errors

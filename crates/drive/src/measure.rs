@@ -22,6 +22,8 @@ pub struct Options {
     pub from_s: Option<f64>,
     /// Measure up to this time, in seconds.
     pub to_s: Option<f64>,
+    /// Nothing will be drawn: the trace is not kept for it.
+    pub not_drawn: bool,
 }
 
 /// Reads, measures and scores `input`; `-` is standard input. What cannot be read is a record too.
@@ -51,7 +53,11 @@ fn measured(
 ) -> Result<Measured, Unreadable> {
     let mut recording = open(input, &options.open)?;
     let facts = recording.facts().clone();
-    let mut channels = Channels::new(&facts, options.channel)?;
+    let mut channels = if options.not_drawn {
+        Channels::not_drawn(&facts, options.channel)?
+    } else {
+        Channels::new(&facts, options.channel)?
+    };
     let mut section = Section::new(options.from_s, options.to_s, &facts);
     let mut gaps = Gaps::default();
     let (mut words, mut floats) = (Vec::new(), Vec::new());

@@ -65,6 +65,8 @@ pub(crate) struct Window<'a> {
     pub(crate) tools: &'a Tools,
     /// Sign of this line's openings, once a train has shown it beyond doubt.
     pub(crate) sign: Option<f64>,
+    /// Trains are drawn, and keep an envelope.
+    pub(crate) drawn: bool,
 }
 
 /// Ticks that reach further back than the window itself.

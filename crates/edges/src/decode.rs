@@ -81,9 +81,7 @@ fn take_back(window: &[f64], poles: &[Complex64], rate_hz: f64) -> Vec<f64> {
 /// A signal, whose closed parts stand one unit higher, without what lies under it.
 fn level(floor: &Floor, signal: &[f64], states: &[bool]) -> Vec<f64> {
     let both = signal.iter().zip(states);
-    let lowered: Vec<f64> = both
-        .map(|(x, &s)| x - f64::from(u8::from(s)))
-        .collect();
+    let lowered: Vec<f64> = both.map(|(x, &s)| x - f64::from(u8::from(s))).collect();
     let mut level = signal.to_vec();
     floor.take_out(&mut level, &lowered);
     level

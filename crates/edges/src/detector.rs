@@ -91,7 +91,8 @@ pub struct Detector {
     gaps: Vec<u64>,
     seen: Vec<Seen>,
     account: Account,
-    overview: Overview,
+    /// `None` where nothing will be drawn; then trains have no envelope either.
+    overview: Option<Overview>,
     /// Trains keep the trace around them.
     pictures: bool,
 }
@@ -180,7 +181,7 @@ impl Detector {
             gaps: Vec::new(),
             seen: Vec::new(),
             account: Account::default(),
-            overview: Overview::new(),
+            overview: Some(Overview::new()),
             pictures: true,
         }
     }
@@ -190,6 +191,13 @@ impl Detector {
     #[must_use]
     pub fn without_pictures(mut self) -> Self {
         self.pictures = false;
+        self
+    }
+
+    /// Keeps nothing that only drawings need: envelopes and overview.
+    #[must_use]
+    pub fn without_drawings(mut self) -> Self {
+        self.overview = None;
         self
     }
 
@@ -272,7 +280,10 @@ impl Detector {
             trains: self.seen.into_iter().map(|s| s.train).collect(),
             rms: self.account.rms(samples),
             peak: f64::from(self.account.peak),
-            overview: self.overview.finish(self.ticks.rate_hz),
+            overview: self
+                .overview
+                .map(|overview| overview.finish(self.ticks.rate_hz))
+                .unwrap_or_default(),
         }
     }
 
@@ -320,7 +331,9 @@ impl Detector {
                 account.take(summary, samples, factor, first);
             }
         }
-        self.overview.push(&self.summary.low, &self.summary.high);
+        if let Some(overview) = &mut self.overview {
+            overview.push(&self.summary.low, &self.summary.high);
+        }
     }
 
     /// Takes the ticks up to `until` as the next piece.
@@ -506,6 +519,7 @@ impl Detector {
                 ticks,
                 tools: &self.tools,
                 sign: self.sign,
+                drawn: self.pictures && self.overview.is_some(),
             })
         };
         with_strong(trains_of(&events), events, trains_of)

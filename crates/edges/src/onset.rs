@@ -616,7 +616,10 @@ impl Group<'_> {
             let length = window.samples.len();
             let of_phase = |offset: f64| -> Vec<Vec<f64>> {
                 let at = window.place + offset + whole as f64;
-                shapes.iter().map(|s| s.column(at, length + whole)).collect()
+                shapes
+                    .iter()
+                    .map(|s| s.column(at, length + whole))
+                    .collect()
             };
             // The later the onset, the earlier the part of its columns.
             for (phase, offset) in sweep.places().take(phases).enumerate() {

@@ -360,7 +360,10 @@ impl<'a, 'b> Between<'a, 'b> {
 
     /// Goes on to the surroundings of a closing.
     fn reach(&mut self, closing: usize) {
-        let to = self.rows.at(closing).saturating_sub(self.rows.ticks(BEFORE_S));
+        let to = self
+            .rows
+            .at(closing)
+            .saturating_sub(self.rows.ticks(BEFORE_S));
         while self.next < closing && self.rows.at(self.next) < to {
             if self.rows.at(self.next) >= self.from {
                 let mut own = self.rows.size(self.next);

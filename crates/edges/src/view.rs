@@ -10,7 +10,7 @@ const LEAD_S: f64 = 0.12;
 const TAIL_S: f64 = 0.25;
 const SNIPPET_RATE_HZ: f64 = 12_000.0;
 
-/// Envelope and snippet of the window from a little before `first_s` to a little after `last_s`.
+/// Envelope, where the window is drawn, and snippet from a little before `first_s` to a little after `last_s`.
 pub(crate) fn around(window: &Window<'_>, first_s: f64, last_s: f64) -> (Envelope, Snippet) {
     let index = |s: f64| {
         let place = s * window.rate_hz - window.start as f64;
@@ -19,10 +19,9 @@ pub(crate) fn around(window: &Window<'_>, first_s: f64, last_s: f64) -> (Envelop
     let (from, to) = (index(first_s - LEAD_S), index(last_s + TAIL_S));
     let stretch = &window.samples[from..to];
     let start_s = (window.start as f64 + from as f64) / window.rate_hz;
-    (
-        envelope(stretch, start_s, window.rate_hz),
-        snippet(stretch, start_s, window.rate_hz),
-    )
+    let envelope = || envelope(stretch, start_s, window.rate_hz);
+    let envelope = window.drawn.then(envelope).unwrap_or_default();
+    (envelope, snippet(stretch, start_s, window.rate_hz))
 }
 
 fn envelope(samples: &[f32], start_s: f64, rate_hz: f64) -> Envelope {

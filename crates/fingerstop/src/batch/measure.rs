@@ -68,7 +68,7 @@ impl Measurer<'_> {
         match found {
             Ok(path) => measure::record(
                 path,
-                &self.args.measuring,
+                &self.args.measuring.options(),
                 self.settings,
                 &mut Progress::none(),
             ),

@@ -2,20 +2,20 @@
 
 use std::path::Path;
 
+use drive::Options;
 use report::Record;
 use score::Settings;
 
-use super::measuring::MeasureArgs;
 use super::progress::Progress;
 
 /// Reads, measures and scores `input`. What cannot be read is a record too.
 pub(crate) fn record(
     input: &Path,
-    args: &MeasureArgs,
+    options: &Options,
     settings: &Settings,
     progress: &mut Progress,
 ) -> Record {
     progress.next_file();
     let mut show = |name: &str, part| progress.show(name, part);
-    drive::record(input, &args.options(), settings, &mut show)
+    drive::record(input, options, settings, &mut show)
 }

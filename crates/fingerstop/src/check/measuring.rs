@@ -102,7 +102,7 @@ pub(crate) struct JudgeArgs {
 }
 
 impl MeasureArgs {
-    /// What to read of a recording, and how.
+    /// What to read of a recording, and how; of which nothing need be kept for drawings.
     pub(crate) fn options(&self) -> Options {
         Options {
             open: OpenOptions {
@@ -112,6 +112,7 @@ impl MeasureArgs {
             channel: self.judging.channel,
             from_s: self.from,
             to_s: self.to,
+            not_drawn: true,
         }
     }
 

@@ -13,6 +13,7 @@ pub(crate) use args::CheckArgs;
 
 use crate::output::Output;
 use crate::stop::{Exit, Stop, tell};
+use drive::Options;
 use pictures::Pictures;
 use progress::Progress;
 use render::Renderer;
@@ -27,8 +28,12 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Stop> {
     let mut progress = Progress::new(args);
     let mut exit = Exit::Good;
     output.write(&renderer.begin(), exit)?;
+    let options = Options {
+        not_drawn: !pictures.are_asked_for(),
+        ..args.measuring.options()
+    };
     for input in &args.files {
-        let record = measure::record(input, &args.measuring, &chosen.settings, &mut progress);
+        let record = measure::record(input, &options, &chosen.settings, &mut progress);
         progress.clear();
         exit = exit.max(outcome::of(&record, &chosen.settings));
         if let Err(unreadable) = &record.outcome {

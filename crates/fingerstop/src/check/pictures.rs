@@ -35,6 +35,11 @@ impl<'a> Pictures<'a> {
         })
     }
 
+    /// Whether any is to be made.
+    pub(crate) fn are_asked_for(&self) -> bool {
+        self.plot.is_some() || self.html.is_some() || self.tag.is_some()
+    }
+
     /// Makes the pictures of the only recording and finishes their files.
     pub(crate) fn draw(&mut self, record: &Record, chosen: &Chosen) -> Result<(), Stop> {
         let (args, settings) = (self.args, &chosen.settings);

@@ -58,7 +58,12 @@ fn saved(path: &Path) -> Result<Vec<Saved>, Stop> {
 }
 
 fn measured(path: &Path, args: &CompareArgs, settings: &Settings) -> Result<Saved, Stop> {
-    let record = measure::record(path, &args.measuring, settings, &mut Progress::none());
+    let record = measure::record(
+        path,
+        &args.measuring.options(),
+        settings,
+        &mut Progress::none(),
+    );
     if let Err(unreadable) = &record.outcome {
         tell(&format!(
             "cannot read {}: {}",
