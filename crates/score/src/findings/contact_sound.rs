@@ -58,17 +58,21 @@ struct Scatter {
 }
 
 impl Scatter {
-    fn add(&mut self, stretches: &[Vec<f64>], step: f64) {
+    /// Stretches of one length, each without its mean and slope. What all have alike (a slow rise, ringing) does not count: of
+    /// their squares those of their mean are left out.
+    fn add(&mut self, stretches: &[&[f32]], step: f64) {
         let count = stretches.len() as f64;
-        let length = stretches.iter().map(Vec::len).min().unwrap_or(0);
-        for place in 0..length {
-            let mean = stretches.iter().map(|stretch| stretch[place]).sum::<f64>() / count;
-            self.squares += stretches
-                .iter()
-                .map(|stretch| ((stretch[place] - mean) / step).powi(2))
-                .sum::<f64>();
-            self.samples += count - 1.0;
+        let length = stretches.first().map_or(0, |stretch| stretch.len());
+        let mut mean = vec![0.0; length];
+        let mut squares = 0.0;
+        for stretch in stretches {
+            let pairs = mean.iter_mut().zip(*stretch);
+            pairs.for_each(|(mean, x)| *mean += f64::from(*x) / count);
+            squares += squares_beside_line(stretch.iter().map(|x| f64::from(*x)));
         }
+        squares -= count * squares_beside_line(mean.into_iter());
+        self.squares += squares.max(0.0) / (step * step);
+        self.samples += (count - 1.0) * length as f64;
     }
 
     /// Root mean square in percent of the step.
@@ -77,9 +81,8 @@ impl Scatter {
     }
 }
 
-/// The stretches of the makes within a digit, each without its mean and slope. What all makes have alike (a slow
-/// rise, ringing) is taken out later with their mean, since sound is not alike in any two.
-fn makes(train: &Train, group: &Group) -> Option<Vec<Vec<f64>>> {
+/// The stretches of the makes within a digit. Sound is not alike in any two.
+fn makes<'a>(train: &'a Train, group: &Group) -> Option<Vec<&'a [f32]>> {
     let pairs = group.breaks.windows(2);
     let pairs = pairs.filter(|pair| pair[0].interruptions.is_empty());
     stretches(
@@ -88,7 +91,7 @@ fn makes(train: &Train, group: &Group) -> Option<Vec<Vec<f64>>> {
     )
 }
 
-fn breaks(train: &Train, group: &Group) -> Option<Vec<Vec<f64>>> {
+fn breaks<'a>(train: &'a Train, group: &Group) -> Option<Vec<&'a [f32]>> {
     let whole = group
         .breaks
         .iter()
@@ -99,7 +102,7 @@ fn breaks(train: &Train, group: &Group) -> Option<Vec<Vec<f64>>> {
     )
 }
 
-fn stretches(snippet: &Snippet, spans: impl Iterator<Item = (f64, f64)>) -> Option<Vec<Vec<f64>>> {
+fn stretches(snippet: &Snippet, spans: impl Iterator<Item = (f64, f64)>) -> Option<Vec<&[f32]>> {
     let spans: Vec<(f64, f64)> = spans
         .map(|(from, to)| (from + SETTLING_S, to - MARGIN_S))
         .collect();
@@ -113,32 +116,27 @@ fn stretches(snippet: &Snippet, spans: impl Iterator<Item = (f64, f64)>) -> Opti
     let length = (shortest * snippet.rate_hz) as usize;
     let stretch = |(from, _): &(f64, f64)| {
         let first = ((from - snippet.start_s) * snippet.rate_hz).round();
-        let samples = snippet
-            .samples
-            .get(first.max(0.0) as usize..)?
-            .get(..length)?;
-        Some(levelled(samples))
+        let samples = snippet.samples.get(first.max(0.0) as usize..)?;
+        samples.get(..length)
     };
     spans.iter().map(stretch).collect()
 }
 
-/// Samples without their mean and slope.
-fn levelled(samples: &[f32]) -> Vec<f64> {
-    let count = samples.len() as f64;
-    let mean = samples.iter().map(|x| f64::from(*x)).sum::<f64>() / count;
-    let place = |index: usize| index as f64 - (count - 1.0) / 2.0;
-    let squares: f64 = (0..samples.len()).map(|index| place(index).powi(2)).sum();
-    let slope = samples
-        .iter()
-        .enumerate()
-        .map(|(index, x)| place(index) * f64::from(*x))
-        .sum::<f64>()
-        / squares;
-    samples
-        .iter()
-        .enumerate()
-        .map(|(index, x)| f64::from(*x) - mean - slope * place(index))
-        .collect()
+/// Sum of squares of samples without their mean and slope. Some run side by side.
+fn squares_beside_line(samples: impl ExactSizeIterator<Item = f64>) -> f64 {
+    const LANES: usize = 8;
+    let n = samples.len() as f64;
+    let middle = (n - 1.0) / 2.0;
+    let mut sums = [[0.0; LANES]; 3];
+    for (index, x) in samples.enumerate() {
+        let lane = index % LANES;
+        sums[0][lane] += x;
+        sums[1][lane] += (index as f64 - middle) * x;
+        sums[2][lane] += x * x;
+    }
+    let [sum, turned, squares] = sums.map(|lanes| lanes.iter().sum::<f64>());
+    let spread = n * (n * n - 1.0) / 12.0;
+    (squares - sum * sum / n.max(1.0) - turned * turned / spread.max(1.0)).max(0.0)
 }
 
 fn finding(makes: f64, breaks: f64, digits: usize) -> Finding {
