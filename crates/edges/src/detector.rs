@@ -57,6 +57,8 @@ const HIDES: f64 = 0.05;
 const LEAD_S: f64 = 0.6;
 /// Ticks before it: for hum, and for the off-normal contacts' step when winding begins.
 const TICK_LEAD_S: f64 = 2.6;
+/// Where nothing is drawn, so many samples of snippets are kept: of trains that are certain, and as many of others.
+const SNIPPETS: usize = 500_000;
 /// Taken trains lie so far behind before anything else may begin.
 const FREE_AFTER_S: f64 = 0.1;
 
@@ -95,6 +97,8 @@ pub struct Detector {
     overview: Option<Overview>,
     /// Trains keep the trace around them.
     pictures: bool,
+    /// Samples of snippets that may yet be kept, of trains that are not certain and of those that are.
+    snippets: [usize; 2],
 }
 
 /// Of so many ticks one is looked at for what moves within it: how loud a recording is need not be known closely.
@@ -183,6 +187,7 @@ impl Detector {
             account: Account::default(),
             overview: Some(Overview::new()),
             pictures: true,
+            snippets: [SNIPPETS; 2],
         }
     }
 
@@ -194,7 +199,8 @@ impl Detector {
         self
     }
 
-    /// Keeps nothing that only drawings need: envelopes and overview.
+    /// Keeps nothing that only drawings need: no envelopes and no overview, and snippets only as many as tell what they are for,
+    /// however long the recording is.
     #[must_use]
     pub fn without_drawings(mut self) -> Self {
         self.overview = None;
@@ -424,18 +430,14 @@ impl Detector {
                 let after = (end_of(&seen.train) + FREE_AFTER_S) * self.rate_hz;
                 self.free_from = self.free_from.max(after as u64);
             }
-            let mut train = mark_gaps(seen.train, &self.gaps, self.rate_hz);
-            if !self.pictures {
-                train.envelope = Envelope::default();
-                if !train.has_unexplained() {
-                    train.snippet = Snippet::default();
-                }
-            }
-            let seen = Seen { train, ..seen };
-            if confirm::is_certain(&seen) {
+            let train = mark_gaps(seen.train, &self.gaps, self.rate_hz);
+            let mut seen = Seen { train, ..seen };
+            let certain = confirm::is_certain(&seen);
+            if certain {
                 self.listener = None;
                 self.sign = self.sign.or(Some(seen.train.polarity.sign()));
             }
+            self.let_go_of_pictures(&mut seen.train, certain);
             self.seen.push(seen);
         }
         if last {
@@ -455,6 +457,25 @@ impl Detector {
         self.cut_in = keep_from < least;
         let keep_from = keep_from.max(least).max(self.free_from / factor);
         self.events.retain(|e| e.at >= keep_from);
+    }
+
+    /// Lets go of what no one will look at.
+    fn let_go_of_pictures(&mut self, train: &mut Train, certain: bool) {
+        if !self.pictures {
+            train.envelope = Envelope::default();
+        }
+        let left = &mut self.snippets[usize::from(certain)];
+        let keeps = if self.overview.is_none() {
+            let length = train.snippet.samples.len();
+            let keeps = (certain || train.has_unexplained()) && length <= *left;
+            *left -= if keeps { length } else { 0 };
+            keeps
+        } else {
+            self.pictures || train.has_unexplained()
+        };
+        if !keeps {
+            train.snippet = Snippet::default();
+        }
     }
 
     fn is_over(&self, train: &Train, end: u64, settled: u64, last: bool) -> bool {
