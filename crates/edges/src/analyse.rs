@@ -188,14 +188,19 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
     let promising = |s: &Seen| !s.is_beyond_doubt() && described(s);
     // What hides one pulse of a train may make another reading look whole.
     let hides = |s: &Seen| s.odd.hides;
+    // The line's polarity may be known by now, and be the other one.
+    let turned = window.sign.is_some_and(|sign| sign != found.chain.sign);
     if seen.iter().any(hides)
-        || found.chain.pulses.len() < READ_AGAIN
+        || (found.chain.pulses.len() < READ_AGAIN && !turned)
         || !seen.iter().any(promising)
     {
         return seen;
     }
-    let leaves_nothing =
-        |s: &Seen| confirm::proves_itself(s) && !confirm::is_rough(s) && !s.odd.anything;
+    let leaves_nothing = |s: &Seen| {
+        let believed =
+            confirm::proves_itself(s) || (turned && s.is_beyond_doubt() && s.is_of(window.sign));
+        believed && !confirm::is_rough(s) && !s.odd.anything
+    };
     let clear = |seen: &Vec<Seen>| !seen.is_empty() && seen.iter().all(leaves_nothing);
     let clearly = |steps: &[Steps]| {
         let others = others(steps, &coarse, (merit, &found));
@@ -263,6 +268,11 @@ pub(crate) struct Seen {
 impl Seen {
     pub(crate) fn is_beyond_doubt(&self) -> bool {
         self.train.doubts.is_empty() && !self.sounded
+    }
+
+    /// Whether its openings have this sign.
+    fn is_of(&self, sign: Option<f64>) -> bool {
+        sign == Some(self.train.polarity.sign())
     }
 }
 
