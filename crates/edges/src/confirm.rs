@@ -41,6 +41,9 @@ const BESIDE: f64 = 0.5;
 const FLASH_S: f64 = 0.090;
 /// Breaks and periods of short trains that prove one another differ by less than this factor's logarithm.
 const SAME_LENGTH: f64 = 0.06;
+/// So do breaks of trains that are in step, and their periods differ by less than this; so many pulses they have together.
+const SAME_RHYTHM: f64 = 0.03;
+const IN_STEP: usize = 7;
 /// What moves the trace less than this share of the farthest need not agree with it.
 const BESIDE_REACH: f64 = 0.5;
 
@@ -72,10 +75,13 @@ pub(crate) fn confirm(seen: &mut Vec<Seen>) {
             || (single && usual_break(&s.train).is_some_and(|break_s| break_s > FLASH_S))
     });
     let is_sound = proven.is_empty() && contradict(seen);
+    let in_step = in_step(seen);
     let standings: Vec<Standing> = seen
         .iter_mut()
-        .map(|s| match standing(s, &proven, handled) {
+        .zip(in_step)
+        .map(|(s, in_step)| match standing(s, &proven, handled) {
             Standing::Doubted if is_sound && is_fleeting(s) => Standing::LeftOut,
+            Standing::LeftOut if in_step => Standing::Doubted,
             standing => standing,
         })
         .collect();
@@ -121,6 +127,39 @@ fn agreed(seen: &[Seen]) -> Vec<Kind> {
         && even(&periods)
         && kinds.iter().all(look_alike);
     if agree { kinds } else { Vec::new() }
+}
+
+/// Which trains are the pulses of one dial by their rhythm, however little each says by itself: whatever moves the trace nearly as
+/// far in the recording has the same period and the same break, one way.
+fn in_step(seen: &[Seen]) -> Vec<bool> {
+    let farthest = seen.iter().map(|s| s.reach).fold(0.0, f64::max);
+    let is_heard = |s: &Seen| s.reach > BESIDE_REACH * farthest;
+    let pulses = |s: &Seen| s.train.edges.len() / 2;
+    let rhythm = |s: &Seen| {
+        let even = pulses(s) >= PROVING && !s.train.doubts.contains(&Doubt::Irregular);
+        let rhythm = usual_break(&s.train).zip(usual_period(&s.train));
+        rhythm.filter(|_| even && !s.sounded)
+    };
+    let none = vec![false; seen.len()];
+    let heard = || seen.iter().filter(|s| is_heard(s) && pulses(s) >= PROVING);
+    let Some(longest) = heard().max_by_key(|s| pulses(s)) else {
+        return none;
+    };
+    let Some((break_s, period_s)) = rhythm(longest) else {
+        return none;
+    };
+    let agrees = |s: &Seen| {
+        s.train.polarity == longest.train.polarity
+            && rhythm(s).is_some_and(|own| {
+                is_near(own.0, break_s, SAME_LENGTH) && is_near(own.1, period_s, SAME_RHYTHM)
+            })
+    };
+    let together: usize = heard().map(pulses).sum();
+    if heard().count() > 1 && together >= IN_STEP && heard().all(agrees) {
+        seen.iter().map(|s| is_heard(s) && agrees(s)).collect()
+    } else {
+        none
+    }
 }
 
 /// Whether a train has so few pulses, or so few and doubtful ones, and none of their steps is a change of level, that it may be
