@@ -213,7 +213,7 @@ fn foreign(evidence: &Evidence<'_>) -> Option<Doubt> {
 
 fn unexplained(evidence: &Evidence<'_>) -> Option<Doubt> {
     unexplained_steps(evidence)
-        .next()
+        .find(|c| !follows_opening(evidence, c))
         .map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
 }
 
@@ -383,6 +383,15 @@ fn belongs(evidence: &Evidence<'_>, step: &Candidate, closings_are_steps: bool) 
     (evidence.slow[0] && near(0)) || (closings_are_steps && near(1))
 }
 
+/// Whether a step of a train of some pulses comes so soon after an opening that it can be no pulse's: that opening rings
+/// otherwise than its like do, as the first of a train may, which starts from another state.
+fn follows_opening(evidence: &Evidence<'_>, step: &Candidate) -> bool {
+    let at_s = evidence.seconds(step.at);
+    let mut since = evidence.of_kind(0).map(|edge| at_s - edge.instant_s);
+    evidence.pulses.len() >= RHYTHM
+        && since.any(|since_s| (-SPIKE_S[0]..CHATTER_S).contains(&since_s))
+}
+
 /// How far each transition may be off because what lies beside it is not accounted for: the distance to the farthest
 /// such step, in seconds. Slow transitions have an uncertainty of their own.
 pub(crate) fn unsettled_s(evidence: &Evidence<'_>) -> Vec<f64> {
@@ -392,11 +401,12 @@ pub(crate) fn unsettled_s(evidence: &Evidence<'_>) -> Vec<f64> {
         .map(|c| evidence.seconds(c.at))
         .collect();
     let of_edge = |(i, edge): (usize, &Edge)| {
-        if i % 2 == 0 || evidence.slow[1] {
+        let kind = i % 2;
+        if evidence.slow[kind] {
             return 0.0;
         }
         let apart = steps.iter().map(|at_s| at_s - edge.instant_s);
-        let near = apart.filter(|since_s| (-SPIKE_S[1]..CHATTER_S).contains(since_s));
+        let near = apart.filter(|since_s| (-SPIKE_S[kind]..CHATTER_S).contains(since_s));
         near.map(f64::abs).fold(0.0, f64::max)
     };
     evidence.edges.iter().enumerate().map(of_edge).collect()
