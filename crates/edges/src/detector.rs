@@ -9,11 +9,12 @@ use crate::confirm;
 use crate::events::{Event, Finder, Sieve};
 use crate::hum::HumModel;
 use crate::latest::{Latest, Sample};
+use crate::linear;
 use crate::mains::Mains;
 use crate::pairs;
 use crate::ticks::{Summary, Ticks};
 use crate::tools::Tools;
-use crate::types::{Doubt, Envelope, Snippet, Trace, Train};
+use crate::types::{Doubt, Edge, Envelope, Snippet, Trace, Train};
 use crate::view::Overview;
 use crate::wide::{LANES, greater, wide};
 use std::sync::Arc;
@@ -51,6 +52,10 @@ const LONGEST_S: f64 = 12.0;
 const CARRY_S: f64 = 4.0;
 /// A train in such a stretch is taken only when so much of it follows.
 const SETTLED_S: f64 = 1.0;
+/// What is larger than this share of the line's own events is looked at, where there are no more of it than a pulse makes that
+/// rings.
+const OWN_SIZE: f32 = 0.7;
+const FEW: usize = 12;
 /// Hum of this share of the largest event hides some.
 const HIDES: f64 = 0.05;
 /// Samples before the first event of a window, two periods of the slowest dial and more.
@@ -77,8 +82,9 @@ pub struct Detector {
     mains: Mains,
     tools: Arc<Tools>,
     finder: Finder,
-    /// Sign of the line's openings, from the first train that is certain.
+    /// Sign of the line's openings, from the first train that is certain, and how large its events are.
     sign: Option<f64>,
+    own_size: Option<f32>,
     /// Listens for a dial that is heard and not wired, until one is found that is.
     listener: Option<Listener>,
     /// Events not yet settled.
@@ -174,6 +180,7 @@ impl Detector {
             tools,
             finder: Finder::new(ticks.rate_hz),
             sign: None,
+            own_size: None,
             listener: Some(Listener::new(ticks.rate_hz)),
             sieve: Sieve::new(ticks.rate_hz),
             ticks,
@@ -436,6 +443,7 @@ impl Detector {
             if certain {
                 self.listener = None;
                 self.sign = self.sign.or(Some(seen.train.polarity.sign()));
+                self.own_size = self.own_size.or(self.size_of_events(&seen.train));
             }
             self.let_go_of_pictures(&mut seen.train, certain);
             self.seen.push(seen);
@@ -546,11 +554,37 @@ impl Detector {
         with_strong(trains_of(&events), events, trains_of)
     }
 
-    /// The events that may be part of a train.
+    /// The events that may be part of a train. Where the line's own are known, a few as large as those are looked at too, whatever
+    /// they look like: of a pulse alone both may go the same way.
     fn likely(&self, events: Vec<Event>) -> Vec<Event> {
-        let marks = pairs::likely(&events, self.ticks.rate_hz);
+        let mut marks = pairs::likely(&events, self.ticks.rate_hz);
+        if let Some(own) = self.own_size {
+            let is_own = |event: &Event| size(event) > OWN_SIZE * own;
+            let passed_over = marks.iter().zip(&events);
+            let passed_over = passed_over.filter(|(mark, event)| !**mark && is_own(event));
+            if passed_over.count() <= FEW {
+                let pairs = marks.iter_mut().zip(&events);
+                pairs.for_each(|(mark, event)| *mark |= is_own(event));
+            }
+        }
         let marked = events.into_iter().zip(marks);
         marked.filter(|(_, mark)| *mark).map(|(e, _)| e).collect()
+    }
+
+    /// How large the events of a train are: openings or closings, whichever are smaller.
+    fn size_of_events(&self, train: &Train) -> Option<f32> {
+        let near_s = 0.5 * ONE_EDGE_S;
+        let of_edge = |edge: &Edge| {
+            let apart_s = |e: &Event| (e.at as f64 / self.ticks.rate_hz - edge.instant_s).abs();
+            let near = self.events.iter().filter(|e| apart_s(e) < near_s);
+            f64::from(near.map(size).fold(0.0, greater))
+        };
+        let of_kind = |kind: usize| {
+            let own = train.edges.iter().skip(kind).step_by(2).map(of_edge);
+            linear::median(&own.collect::<Vec<f64>>())
+        };
+        let own = of_kind(0)?.min(of_kind(1)?);
+        (own > 0.0).then_some(own as f32)
     }
 
     /// The likely events between two ticks, looked for without the hum as it is known now. When they came it was known
