@@ -50,7 +50,10 @@ const MARGIN_S: f64 = 0.1;
 /// A window of one channel and where it lies.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Window<'a> {
+    /// Without a tone that ends with the first break.
     pub(crate) samples: &'a [f32],
+    /// As they were recorded.
+    pub(crate) recorded: &'a [f32],
     /// Samples of the recording before the window.
     pub(crate) start: u64,
     pub(crate) rate_hz: f64,
@@ -553,7 +556,7 @@ fn build(
     let stretch = from * coarse.factor
         ..((pulses.last()?.closing.at + margin) * coarse.factor).min(window.samples.len());
     let samples = window.samples(stretch.clone(), hum);
-    let recorded = &window.samples[stretch.clone()];
+    let recorded = &window.recorded[stretch.clone()];
     let followers = &window.tools.followers;
     let refiner = Refiner::new(&samples, recorded, window.rate_hz, followers, sign);
     let local: Vec<Pulse> = pulses.iter().map(|p| p.earlier(from)).collect();
@@ -624,7 +627,7 @@ fn build(
         (edges, reversals, doubts, odd) = judge(&refined);
     }
     let breaks: Vec<(f64, f64)> = refined.pulses.iter().map(|p| (p.0.at, p.1.at)).collect();
-    let lost = rails::alike(window.samples, window.rate_hz, &breaks);
+    let lost = rails::alike(window.recorded, window.rate_hz, &breaks);
     doubts.extend(lost.map(|at| Doubt::CutOff(window.seconds(at as f64))));
     let residuals: Vec<f64> = edges.iter().map(|e| e.residual).collect();
     let noise_rms = linear::median(&residuals)? * refined.step;
@@ -859,7 +862,7 @@ fn level_steps(
         let at_s = step.instant_s - window.seconds(0.0);
         let sample = |s: f64| ((s * window.rate_hz).max(0.0) as usize).min(window.samples.len());
         let near = sample(at_s - levels::NEAR_S)..sample(at_s + levels::NEAR_S);
-        !levels::is_the_recorders((size * step.relative).abs(), &window.samples[near])
+        !levels::is_the_recorders((size * step.relative).abs(), &window.recorded[near])
     });
     steps
 }

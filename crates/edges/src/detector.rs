@@ -7,12 +7,13 @@ use crate::analyse::{self, Seen, TickWindow, Window};
 use crate::clicks::Listener;
 use crate::confirm;
 use crate::events::{Event, Finder, Sieve};
-use crate::hum::HumModel;
+use crate::hum::Grid;
 use crate::latest::{Latest, Sample};
 use crate::linear;
 use crate::mains::Mains;
 use crate::pairs;
 use crate::ticks::{Summary, Ticks};
+use crate::tone::Tone;
 use crate::tools::Tools;
 use crate::types::{Doubt, Edge, Envelope, Snippet, Trace, Train};
 use crate::view::Overview;
@@ -508,16 +509,34 @@ impl Detector {
             .copied()
             .filter(|e| e.at * factor < end)
             .collect();
-        let mut events = self.likely(without_faint(events));
+        let found = without_faint(events);
+        let mut events = self.likely(found.clone());
         let Some(first) = events.first().map(|e| e.at) else {
             return Vec::new();
         };
+        let until = end / factor;
+        let (mut tone, quiet) = self.without_tone(&found, until).unzip();
         let ticks_from = first.saturating_sub(self.ticks.of(TICK_LEAD_S));
-        let hum = self.mains.estimate(&self.ticks, ticks_from, end / factor);
-        if let Some(hum) = &hum {
-            let anew = self.looked_for_anew(hum, &events, ticks_from, end / factor);
-            events = anew.unwrap_or(events);
+        let hum = match &quiet {
+            Some(ticks) => {
+                let mut mains = Mains::new(ticks.rate_hz, Arc::clone(&self.tools));
+                mains.estimate(ticks, ticks_from, until)
+            }
+            None => self.mains.estimate(&self.ticks, ticks_from, until),
+        };
+        let ticks = quiet.as_ref().unwrap_or(&self.ticks);
+        let mut anew = None;
+        if let Some(hum) = &hum
+            && hum.amplitude() >= HIDES * f64::from(largest(&events))
+        {
+            let means = Mains::without_late(hum, ticks, ticks_from, until);
+            anew = means.and_then(|means| self.looked_for_anew(&means, &events, until));
         }
+        if anew.is_none() && quiet.is_some() {
+            let means = ticks.means(ticks_from, until);
+            anew = self.looked_for_anew(means, &events, until);
+        }
+        events = anew.unwrap_or(events);
         let first = events.first().map_or(first, |e| e.at);
         let start = first.saturating_sub(self.ticks.of(LEAD_S)) * factor;
         let start = start
@@ -527,7 +546,7 @@ impl Detector {
             return Vec::new();
         }
         let place = |sample: u64| (sample - self.before) as usize;
-        let means = self.ticks.means(ticks_from, end / factor);
+        let means = ticks.means(ticks_from, until);
         let ticks = TickWindow {
             means,
             first: (end / factor) - means.len() as u64,
@@ -536,22 +555,49 @@ impl Detector {
             free_from: self.free_from.div_ceil(factor),
             hum: hum.as_ref(),
         };
-        let samples = self.latest.values(place(start)..place(end));
-        let trains_of = |events: &[Event]| {
-            analyse::window(Window {
-                samples: &samples,
-                start,
-                rate_hz: self.rate_hz,
-                first: start == 0 || self.cut_in,
-                last,
-                events,
-                ticks,
-                tools: &self.tools,
-                sign: self.sign,
-                drawn: self.pictures && self.overview.is_some(),
-            })
+        let recorded = self.latest.values(place(start)..place(end));
+        let grid = Grid {
+            start_s: start as f64 / self.rate_hz,
+            rate_hz: self.rate_hz,
+            mean_s: 0.0,
         };
-        with_strong(trains_of(&events), events, trains_of)
+        let seen_in = |samples: &[f32], events: Vec<Event>| {
+            let trains_of = |events: &[Event]| {
+                analyse::window(Window {
+                    samples,
+                    recorded: &recorded,
+                    start,
+                    rate_hz: self.rate_hz,
+                    first: start == 0 || self.cut_in,
+                    last,
+                    events,
+                    ticks,
+                    tools: &self.tools,
+                    sign: self.sign,
+                    drawn: self.pictures && self.overview.is_some(),
+                })
+            };
+            with_strong(trains_of(&events), events, trains_of)
+        };
+        let Some(tone) = &mut tone else {
+            return seen_in(&recorded, events);
+        };
+        tone.ends_in(&recorded, grid);
+        let without = |tone: &Tone| {
+            let mut samples = recorded.to_vec();
+            tone.subtract_sharply(&mut samples, grid);
+            samples
+        };
+        // It ends as the first break begins, which is known better when that is.
+        let seen = seen_in(&without(tone), events.clone());
+        if !tone.ends_with(seen.iter().map(|s| start_of(&s.train))) {
+            return seen;
+        }
+        let mut seen = seen_in(&without(tone), events);
+        for train in seen.iter_mut().map(|s| &mut s.train) {
+            tone.widen(train, self.rate_hz);
+        }
+        seen
     }
 
     /// The events that may be part of a train. Where the line's own are known, a few as large as those are looked at too, whatever
@@ -587,26 +633,36 @@ impl Detector {
         (own > 0.0).then_some(own as f32)
     }
 
-    /// The likely events between two ticks, looked for without the hum as it is known now. When they came it was known
-    /// less well, as at the start of a recording or where a tone goes on until the first break, and hid some.
-    fn looked_for_anew(
-        &self,
-        hum: &HumModel,
-        events: &[Event],
-        from: u64,
-        until: u64,
-    ) -> Option<Vec<Event>> {
+    /// The likely events up to a tick, looked for in ticks without hum or tone as they are known now. When they came these were
+    /// known less well, as at the start of a recording or where a tone goes on until the first break, and hid some.
+    fn looked_for_anew(&self, means: &[f32], events: &[Event], until: u64) -> Option<Vec<Event>> {
         let first = events.first()?.at;
-        if hum.amplitude() < HIDES * f64::from(largest(events)) {
-            return None;
-        }
-        let means = Mains::without_late(hum, &self.ticks, from, until)?;
         let first = first.saturating_sub(self.ticks.of(LEAD_S));
         let first = first.max(self.free_from.div_ceil(self.ticks.factor as u64));
         let mut sieve = Sieve::new(self.ticks.rate_hz);
-        let found = Finder::all(self.ticks.rate_hz, &means, until - means.len() as u64);
+        let found = Finder::all(self.ticks.rate_hz, means, until - means.len() as u64);
         let later = sieve.notable(found).filter(|e| e.at >= first).collect();
         Some(self.likely(without_faint(later))).filter(|events| !events.is_empty())
+    }
+
+    /// A tone that precedes the first large event, and the ticks without it.
+    fn without_tone(&self, events: &[Event], until: u64) -> Option<(Tone, Ticks)> {
+        let largest = largest(events);
+        let step = events.iter().find(|e| size(e) >= STRONG * largest)?.at;
+        let from = step.saturating_sub(self.ticks.of(TICK_LEAD_S));
+        let from = from.max(self.free_from.div_ceil(self.ticks.factor as u64));
+        let means = self.ticks.means(from, until);
+        let from = until - means.len() as u64;
+        let step = step.checked_sub(from)? as usize;
+        let tone = Tone::before(
+            means,
+            self.ticks.grid(from),
+            step,
+            largest,
+            &self.tools.spectrum,
+        )?;
+        let ticks = self.ticks.without(&tone);
+        Some((tone, ticks))
     }
 
     /// Lets go of what no window can reach any more.

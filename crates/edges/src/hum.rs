@@ -73,10 +73,7 @@ impl HumModel {
     /// Takes the hum out of a trace. Where a recorder has cut it off there is none in it: over what stays the same for some
     /// time, hum is taken for a straight line, so that it neither ripples there nor steps at the ends.
     pub(crate) fn subtract<T: Value>(&self, trace: &mut [T], grid: Grid) {
-        let least = LEAST_FLAT.max((FLAT_S * grid.rate_hz).ceil() as usize);
-        let flat = flat_runs(trace, least);
-        self.subtract_throughout(trace, grid);
-        flat.into_iter().for_each(|run| straighten(&mut trace[run]));
+        but_where_cut_off(trace, grid, |trace| self.subtract_throughout(trace, grid));
     }
 
     fn subtract_throughout<T: Value>(&self, trace: &mut [T], grid: Grid) {
@@ -89,9 +86,22 @@ impl HumModel {
     }
 }
 
+/// Takes something out of a trace. Over what stays the same for some time, because a recorder has cut it off, that is taken for a
+/// straight line.
+pub(crate) fn but_where_cut_off<T: Value>(
+    trace: &mut [T],
+    grid: Grid,
+    take_out: impl FnOnce(&mut [T]),
+) {
+    let least = LEAST_FLAT.max((FLAT_S * grid.rate_hz).ceil() as usize);
+    let flat = flat_runs(trace, least);
+    take_out(trace);
+    flat.into_iter().for_each(|run| straighten(&mut trace[run]));
+}
+
 /// Takes out the real part of a phasor that begins with `start` and turns by `angle` from value to value. Some run side
 /// by side: one by one, each would wait for the one before.
-fn take_turning<T: Value>(trace: &mut [T], start: Complex64, angle: f64) {
+pub(crate) fn take_turning<T: Value>(trace: &mut [T], start: Complex64, angle: f64) {
     const SIDE: usize = 8;
     let phasors: [Complex64; SIDE] =
         std::array::from_fn(|k| start * Complex64::cis(angle * k as f64));
@@ -176,7 +186,7 @@ fn straighten<T: Value>(run: &mut [T]) {
 }
 
 /// What a mean over `mean_s` leaves of a sine.
-fn left_of_mean(frequency_hz: f64, mean_s: f64) -> f64 {
+pub(crate) fn left_of_mean(frequency_hz: f64, mean_s: f64) -> f64 {
     let half_turn = PI * frequency_hz * mean_s;
     if half_turn < 1e-9 {
         1.0

@@ -31,6 +31,7 @@ mod response;
 mod settle;
 mod shape;
 mod ticks;
+mod tone;
 mod tools;
 mod types;
 mod view;

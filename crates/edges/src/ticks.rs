@@ -4,14 +4,16 @@
 //! ticks say that something may have happened.
 
 use crate::coarse;
+use crate::hum::Grid;
 use crate::latest::Sample;
+use crate::tone::Tone;
 use crate::wide::{LANES, greater, largest, wide};
 
 /// Coarse blocks in a tick: 2 to 4 kHz.
 const BLOCKS: usize = 4;
 
 /// Ticks of a stream, the older ones forgotten.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Ticks {
     /// Samples in a tick.
     pub(crate) factor: usize,
@@ -106,6 +108,23 @@ impl Ticks {
     fn kept(&self, from: u64, to: u64) -> std::ops::Range<usize> {
         let place = |at: u64| (at.saturating_sub(self.first) as usize).min(self.means.len());
         place(from)..place(to).max(place(from))
+    }
+
+    /// The same ticks without a tone.
+    pub(crate) fn without(&self, tone: &Tone) -> Self {
+        let mut ticks = self.clone();
+        let grid = self.grid(self.first);
+        tone.subtract(&mut ticks.means, grid);
+        ticks
+    }
+
+    /// Where ticks from one on lie in time.
+    pub(crate) fn grid(&self, from: u64) -> Grid {
+        Grid {
+            start_s: self.middle_s(from),
+            rate_hz: self.rate_hz,
+            mean_s: 1.0 / self.rate_hz,
+        }
     }
 
     /// Forgets the ticks before `until`, sooner or later: moving what stays costs as much as it is long.

@@ -6,6 +6,7 @@ use crate::coarse;
 use crate::hum::{Fitter, NOMINAL_HZ};
 use crate::onset::Followers;
 use crate::ticks;
+use crate::tone::Spectrum;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// Rates remembered.
@@ -18,6 +19,7 @@ pub(crate) struct Tools {
     pub(crate) followers: Followers,
     /// One for each nominal frequency of the mains.
     pub(crate) fitters: Vec<Fitter>,
+    pub(crate) spectrum: Spectrum,
 }
 
 impl Tools {
@@ -30,6 +32,7 @@ impl Tools {
                 .into_iter()
                 .filter_map(|nominal| Fitter::new(nominal, tick_rate_hz))
                 .collect(),
+            spectrum: Spectrum::new(tick_rate_hz),
         }
     }
 

@@ -14,10 +14,10 @@ const SNIPPET_RATE_HZ: f64 = 12_000.0;
 pub(crate) fn around(window: &Window<'_>, first_s: f64, last_s: f64) -> (Envelope, Snippet) {
     let index = |s: f64| {
         let place = s * window.rate_hz - window.start as f64;
-        (place.max(0.0) as usize).min(window.samples.len())
+        (place.max(0.0) as usize).min(window.recorded.len())
     };
     let (from, to) = (index(first_s - LEAD_S), index(last_s + TAIL_S));
-    let stretch = &window.samples[from..to];
+    let stretch = &window.recorded[from..to];
     let start_s = (window.start as f64 + from as f64) / window.rate_hz;
     let envelope = || envelope(stretch, start_s, window.rate_hz);
     let envelope = window.drawn.then(envelope).unwrap_or_default();
