@@ -451,3 +451,72 @@ fn end(all: &Stretch<'_>, parts: &[Part], range: Range<usize>) -> usize {
         })
         .unwrap_or(all.values.len())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::response::second_order_poles;
+
+    const RATE_HZ: f64 = 2000.0;
+
+    /// A carrier of 400 Hz modulated at 33 Hz until `until_s`, and steps behind a transformer at some instants.
+    fn trace(until_s: f64, steps_s: &[f64]) -> Vec<f32> {
+        let response = Response::from_poles(&second_order_poles(150.0, 0.6));
+        let at = |i: usize| {
+            let t = i as f64 / RATE_HZ;
+            let tone = 0.15 * (TAU * 400.0 * t).sin() * (1.0 + (TAU * 33.0 * t + 0.4).sin());
+            let steps = steps_s.iter().enumerate().map(|(k, at_s)| {
+                let sign = if k % 2 == 0 { -1.0 } else { 1.0 };
+                sign * response.at(t - at_s)
+            });
+            let noise = 1e-3 * ((i * 7919 % 1009) as f64 / 504.5 - 1.0);
+            (if t < until_s { tone } else { 0.0 } + steps.sum::<f64>() + noise) as f32
+        };
+        (0..4000).map(at).collect()
+    }
+
+    fn found(values: &[f32]) -> Option<Tone> {
+        let grid = Grid {
+            start_s: 0.0,
+            rate_hz: RATE_HZ,
+            mean_s: 0.0,
+        };
+        // The first step that stands out is the closing.
+        Tone::before(values, grid, 1720, 1.0, &Spectrum::new(RATE_HZ))
+    }
+
+    #[test]
+    fn a_tone_is_taken_out_up_to_the_opening_that_ends_it() {
+        let values = trace(0.8, &[0.8, 0.86]);
+        let tone = found(&values).expect("a tone");
+        assert!((tone.until_s - 0.8).abs() < 0.0015, "{}", tone.until_s);
+        let mut without = values.clone();
+        let grid = Grid {
+            start_s: 0.0,
+            rate_hz: RATE_HZ,
+            mean_s: 0.0,
+        };
+        tone.subtract(&mut without, grid);
+        let most =
+            |from: usize, to: usize| without[from..to].iter().fold(0.0f32, |m, x| m.max(x.abs()));
+        assert!(most(20, 1590) < 0.01, "{}", most(20, 1590));
+        assert_eq!(without[1610..], values[1610..], "nothing after it");
+    }
+
+    #[test]
+    fn what_goes_on_while_digits_are_dialled_is_no_such_tone() {
+        assert!(found(&trace(2.0, &[0.8, 0.86])).is_none());
+    }
+
+    #[test]
+    fn quiet_is_none() {
+        assert!(found(&trace(0.0, &[0.8, 0.86])).is_none());
+    }
+
+    #[test]
+    fn the_opening_that_ends_a_tone_is_less_sure() {
+        let tone = found(&trace(0.8, &[0.8, 0.86])).expect("a tone");
+        assert!(!tone.clone().ends_with([0.9].into_iter()), "too far away");
+        assert!(tone.clone().ends_with([0.9, 0.8003].into_iter()));
+    }
+}

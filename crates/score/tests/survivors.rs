@@ -114,3 +114,61 @@ fn chatter_ends_with_the_last_closure() {
     assert_relative_eq!(pulse.chatter_ms, 2.5, max_relative = 1e-9);
     assert_relative_eq!(pulse.chatter_longest_ms, 1.0, max_relative = 1e-9);
 }
+
+/// Four pulses of 62.5 and 37.5 ms, D = 0.3 s, B = 0.1875 s, M = D − B; every edge has the variance v, and all openings share
+/// another v, all closings 2 v. What is shared counts by the sum of a value's derivatives to the openings, to the closings, what
+/// is not by the sum of their squares; so how much more all of it is than v alone shows the sign of each derivative.
+#[test]
+fn what_openings_and_closings_share_counts_by_hand() {
+    let v = 1e-8;
+    let digit = |shared: f64| {
+        let mut train = with_variance(even(0.0, 4, 62.5, 37.5), v);
+        (train.opening_common_s2, train.closing_common_s2) = (shared * v, 2.0 * shared * v);
+        measured(train)
+    };
+    let (own, all) = (digit(0.0), digit(1.0));
+    let more = |u95: fn(&score::Digit) -> f64| (u95(&all) / u95(&own)).powi(2);
+    // From opening to opening what they share cancels.
+    assert_relative_eq!(more(|d| d.speed_pps.unwrap().u95), 1.0, max_relative = 1e-9);
+    assert_relative_eq!(more(|d| d.period_ms.unwrap().u95), 1.0, max_relative = 1e-9);
+    // Openings −37.5, −100, −100, −62.5 over D, closings three times 100 over D: squares 55 312.5, sums −300 and 300.
+    let share = (55_312.5 + 90_000.0 * 3.0) / 55_312.5;
+    assert_relative_eq!(
+        more(|d| d.percent_break.unwrap().u95),
+        share,
+        max_relative = 1e-9
+    );
+    // Openings −1/M, −D/M², −D/M², −B/M², closings three times D/M²: with M² taken out M² + 5 D² + B², sums −3 D and 3 D.
+    let [d, b, m] = [0.3f64, 0.1875, 0.1125];
+    let squares = m * m + 5.0 * d * d + b * b;
+    let ratio = (squares + 9.0 * d * d * 3.0) / squares;
+    assert_relative_eq!(
+        more(|d| d.break_make_ratio.unwrap().u95),
+        ratio,
+        max_relative = 1e-9
+    );
+    // The mean of four breaks: v/2 and 3 v; of three makes 2/3 v and 3 v; one break by itself 2 v and 3 v.
+    assert_relative_eq!(more(|d| d.break_ms.mean.u95), 7.0, max_relative = 1e-9);
+    assert_relative_eq!(
+        more(|d| d.make_ms.unwrap().mean.u95),
+        5.5,
+        max_relative = 1e-9
+    );
+    assert_relative_eq!(
+        more(|d| d.pulses_detail[1].break_u95_ms),
+        2.5,
+        max_relative = 1e-9
+    );
+    // And in milliseconds: 1.96 times the root of v/2.
+    let expected = 1000.0 * 1.96 * (0.5 * v).sqrt();
+    assert_relative_eq!(own.break_ms.mean.u95, expected, max_relative = 1e-6);
+}
+
+#[test]
+fn what_a_receiver_understands_is_read_as_it_is_written() {
+    use score::Understood::{self, CannotTell, No, Perhaps, Yes};
+    for answer in [Yes, Perhaps, No, CannotTell] {
+        assert_eq!(Understood::of_code(answer.code()), Some(answer));
+    }
+    assert_eq!(Understood::of_code("maybe"), None);
+}
