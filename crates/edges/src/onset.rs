@@ -805,9 +805,8 @@ impl<'a> Part<'a> {
             let own = sign * here[k];
             self.values[k] += own;
             self.turned[k] += own * at as f64;
-            for j in 0..=k {
-                self.products[k][j] += own * here[j];
-            }
+            let products = self.products[k][..=k].iter_mut();
+            products.zip(here).for_each(|(p, other)| *p += own * other);
         }
     }
 

@@ -7,7 +7,8 @@ use proptest::prelude::*;
 use support::{clean_digits, fixed, measured};
 use synth::families::{self, Family};
 use synth::{
-    Coupling, Dial, DigitTruth, Encoding, Hum, Probe, Recorder, Rendered, Scenario, SplitBreak,
+    Coupling, Dial, DigitTruth, Encoding, Hum, Probe, Recorder, Rendered, Scenario, Sound,
+    SoundKind, SplitBreak,
 };
 
 /// Instants of every train, in samples.
@@ -1066,5 +1067,56 @@ proptest! {
         let pulses = train.edges.len() / 2;
         let lead_s = train.edges[0].instant_s;
         prop_assert!(!train.doubts.is_empty(), "{pulses} pulses, the first after {lead_s} s");
+    }
+}
+
+/// Behind a transformer dial tone is as large as the steps: the first opening ends it. Read as dialled, however blocks are cut.
+#[test]
+fn the_first_break_ends_dial_tone() {
+    for seed in 0..6 {
+        let tone = Sound {
+            kind: SoundKind::ModulatedTone {
+                frequency_hz: 400.0,
+                modulation_hz: 33.0,
+            },
+            level: 0.2,
+            start_s: None,
+            end_s: None,
+            until_first_break: true,
+            while_closed: false,
+        };
+        let scenario = Scenario {
+            seed,
+            numbers: vec![2 + seed as u8, 5],
+            probe: Probe {
+                coupling: Coupling::Transformer {
+                    corner_hz: 250.0,
+                    quality: 0.6,
+                },
+                inverted: seed % 2 == 1,
+            },
+            recorder: Recorder {
+                noise_db: Some(45.0),
+                ..Recorder::default()
+            },
+            sounds: vec![tone],
+            lead_in_s: 0.9,
+            ..Scenario::default()
+        };
+        let rendered = synth::render(&scenario);
+        let (samples, rate) = (&rendered.channels[0], rendered.sample_rate_hz);
+        let trace = measured(samples, rate);
+        let told = trace.trains.iter();
+        let told: Vec<(usize, bool)> = told
+            .map(|t| (t.edges.len() / 2, t.doubts.is_empty()))
+            .collect();
+        assert_eq!(told, [(2 + seed as usize, true), (5, true)], "seed {seed}");
+        let opened_s = rendered.truth.digits[0].breaks[0].break_start_s;
+        let apart_s = trace.trains[0].edges[0].instant_s - opened_s;
+        assert!(
+            apart_s.abs() < 4.0 * deviation_s(&trace.trains[0], 0),
+            "{apart_s}"
+        );
+        assert_eq!(in_blocks(samples, rate, &[4801, 77]), trace);
     }
 }
