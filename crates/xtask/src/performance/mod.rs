@@ -29,9 +29,9 @@ pub(crate) struct Options {
     /// Lengths of the quiet recordings, in minutes
     #[arg(long, value_delimiter = ',', default_values_t = [1, 60, 600])]
     minutes: Vec<usize>,
-    /// Length of the recordings of other content, in minutes
-    #[arg(long, default_value_t = 10)]
-    worst_minutes: usize,
+    /// Lengths of the recordings of other content, in minutes: memory must not grow with what is heard
+    #[arg(long, value_delimiter = ',', default_values_t = [2, 60])]
+    worst_minutes: Vec<usize>,
     /// Folder for the recordings, which are removed again; ten hours are 3.5 GB
     #[arg(long)]
     folder: Option<PathBuf>,
@@ -43,11 +43,14 @@ pub(crate) struct Options {
 impl Options {
     /// The arguments that decide what is measured, as they are typed.
     fn arguments(&self) -> String {
-        let minutes: Vec<String> = self.minutes.iter().map(usize::to_string).collect();
+        let listed = |minutes: &[usize]| {
+            let minutes: Vec<String> = minutes.iter().map(usize::to_string).collect();
+            minutes.join(",")
+        };
         format!(
             " --minutes {} --worst-minutes {}",
-            minutes.join(","),
-            self.worst_minutes
+            listed(&self.minutes),
+            listed(&self.worst_minutes)
         )
     }
 }
@@ -76,7 +79,8 @@ pub(crate) fn run(options: &Options) -> anyhow::Result<ExitCode> {
         folder: folder(options.folder.as_deref())?,
     };
     let quiet = options.minutes.iter().map(|m| (Content::Quiet, *m));
-    let worst = Content::WORST.map(|c| (c, options.worst_minutes));
+    let worst = Content::WORST.into_iter();
+    let worst = worst.flat_map(|c| options.worst_minutes.iter().map(move |m| (c, *m)));
     let rows: Vec<Row> = quiet
         .chain(worst)
         .map(|(content, minutes)| bench.row(content, minutes))
