@@ -41,6 +41,8 @@ const BLOCK_S: f64 = 0.003;
 const STILL_THERE: f64 = 0.35;
 /// Where the tone has less than this of its usual size, nothing can be told.
 const FAINT: f64 = 0.5;
+/// It is over where so many blocks in a row do not hold it.
+const MISSED: usize = 12;
 /// The tone ends where the trace departs from it by so many times the noise, or by this much of it.
 const DEPARTS_NOISES: f64 = 6.0;
 const DEPARTS: f64 = 0.2;
@@ -88,6 +90,11 @@ impl Stretch<'_> {
 
     fn seconds(&self, index: usize) -> f64 {
         self.grid.start_s + index as f64 / self.grid.rate_hz
+    }
+
+    /// Values in a block that tells whether a tone is there.
+    fn block(&self) -> usize {
+        ((BLOCK_S * self.grid.rate_hz).round() as usize).max(4)
     }
 
     fn middle_s(&self) -> f64 {
@@ -153,7 +160,7 @@ impl Tone {
         self.until_s = all.seconds(until.min(around.end));
     }
 
-    /// Moves its end to the first of some instants that lies there, if one does.
+    /// Moves its end to the nearest of some instants, if one lies there.
     pub(crate) fn ends_with(&mut self, instants_s: impl Iterator<Item = f64>) -> bool {
         let apart = |at_s: &f64| (at_s - self.until_s).abs();
         let nearest = instants_s.min_by(|a, b| apart(a).total_cmp(&apart(b)));
@@ -384,14 +391,8 @@ fn fitted(
 
 /// How far from a stretch on, to both sides, the tone goes on.
 fn extended(all: &Stretch<'_>, parts: &[Part], range: Range<usize>) -> Range<usize> {
-    let block = ((BLOCK_S * all.grid.rate_hz).round() as usize).max(4);
-    let without = without(all, parts);
-    let waves: Vec<f64> = all
-        .values
-        .iter()
-        .zip(&without)
-        .map(|(x, r)| f64::from(*x) - r)
-        .collect();
+    let block = all.block();
+    let (without, waves) = apart(all, parts);
     let usual = spread(&waves[range.clone()]);
     let noise = spread_of_blocks(&without[range.clone()], block);
     let is_there = |from: usize| {
@@ -404,24 +405,27 @@ fn extended(all: &Stretch<'_>, parts: &[Part], range: Range<usize>) -> Range<usi
     for from in (range.end..all.values.len().saturating_sub(block)).step_by(block) {
         if is_there(from) == Some(true) {
             longer.end = from + block;
-        } else if from > longer.end + 12 * block {
+        } else if from > longer.end + MISSED * block {
             break;
         }
     }
     for until in (block..=range.start).rev().step_by(block) {
         if is_there(until - block) == Some(true) {
             longer.start = until - block;
-        } else if until + 12 * block < longer.start {
+        } else if until + MISSED * block < longer.start {
             break;
         }
     }
     longer
 }
 
-fn without(all: &Stretch<'_>, parts: &[Part]) -> Vec<f64> {
+/// A trace without waves, and the waves.
+fn apart(all: &Stretch<'_>, parts: &[Part]) -> (Vec<f64>, Vec<f64>) {
     let mut without: Vec<f64> = all.values.iter().map(|&x| f64::from(x)).collect();
     take_out(parts, &mut without, all.grid);
-    without
+    let both = all.values.iter().zip(&without);
+    let waves = both.map(|(x, rest)| f64::from(*x) - rest).collect();
+    (without, waves)
 }
 
 /// Usual spread of blocks.
@@ -432,14 +436,8 @@ fn spread_of_blocks(values: &[f64], block: usize) -> f64 {
 
 /// First value after a stretch of the tone that departs from it.
 fn end(all: &Stretch<'_>, parts: &[Part], range: Range<usize>) -> usize {
-    let block = ((BLOCK_S * all.grid.rate_hz).round() as usize).max(4);
-    let without = without(all, parts);
-    let waves: Vec<f64> = all
-        .values
-        .iter()
-        .zip(&without)
-        .map(|(x, r)| f64::from(*x) - r)
-        .collect();
+    let block = all.block();
+    let (without, waves) = apart(all, parts);
     let noise = spread_of_blocks(&without[range.clone()], block);
     let departs = (DEPARTS_NOISES * noise).max(DEPARTS * spread(&waves[range.clone()]));
     let first = range.end.saturating_sub(block / 2).max(range.start + 1);
