@@ -247,7 +247,10 @@ fn explain_like(seen: &mut Seen, proven: &[Kind]) {
         return;
     };
     let known = [0, 1].map(|kind| proven.iter().any(|p| p.slow[kind] && own.alike(p)));
-    let explained = (0..2).all(|kind| known[kind] || seen.odd.beside[kind] == 0.0);
+    // A short train of which nothing looks like theirs was read wrong.
+    let looks_alike = |p: &Kind| (0..2).any(|kind| own.looks[kind].is_like(&p.looks[kind]));
+    let explained = (0..2).all(|kind| known[kind] || seen.odd.beside[kind] == 0.0)
+        && (seen.train.edges.len() / 2 >= PROVING || proven.iter().any(looks_alike));
     // In a train of many pulses a weak one is one unlike the others, which no other train explains.
     let mut weak = seen.train.edges.len() / 2 >= PROVING;
     for (i, edge) in seen.train.edges.iter_mut().enumerate() {
