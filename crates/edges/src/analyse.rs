@@ -11,6 +11,7 @@ use crate::hum::{Grid, HumModel};
 use crate::levels;
 use crate::linear;
 use crate::look::Look;
+use crate::own::{self, Own};
 use crate::rails;
 use crate::reclosures;
 use crate::refine::{Fitted, Line, Refined, Refiner};
@@ -221,6 +222,30 @@ pub(crate) fn window(window: Window<'_>) -> Vec<Seen> {
     clearly(&steps).or_else(read_anew).unwrap_or(seen)
 }
 
+/// Finds the trains of one window by what the line's own transitions look like.
+pub(crate) fn by_own(window: &Window<'_>, own: &Own) -> Vec<Seen> {
+    let hum = window.ticks.hum;
+    let coarse = window.coarse(hum);
+    let trace: Vec<f32> = coarse.means.iter().map(|&x| x as f32).collect();
+    let spots = spots(&window.places(&coarse), coarse.rate_hz);
+    let field = Field {
+        trace: &trace,
+        energies: &Energies::new(&coarse.means),
+        rate_hz: coarse.rate_hz,
+        spots: &spots,
+        least: 0.0,
+    };
+    let Some(chain) = own.chain(&field) else {
+        return Vec::new();
+    };
+    let entry = own.entry.clone();
+    let found = Found { chain, entry };
+    split(&found.chain, coarse.rate_hz)
+        .into_iter()
+        .filter_map(|pulses| build(window, &coarse, &found, pulses, hum))
+        .collect()
+}
+
 /// The steps that each of some entries finds.
 fn of_each<'a>(entries: impl Iterator<Item = &'a Probed>, field: &Field<'_>) -> Vec<Steps<'a>> {
     entries.map(|probed| Steps::of(probed, field)).collect()
@@ -266,6 +291,8 @@ pub(crate) struct Seen {
     pub(crate) held: f64,
     /// What openings, and what closings, usually look like.
     pub(crate) looks: [Look; 2],
+    /// What is known of its line, if it is beyond doubt.
+    pub(crate) own: Option<Box<Own>>,
 }
 
 impl Seen {
@@ -663,7 +690,28 @@ fn build(
         reversals,
     };
     let reaches = reaches(coarse, &pulses);
+    let looks = [
+        Look::of(coarse, refined.pulses.iter().map(|p| p.0.at)),
+        Look::of(coarse, refined.pulses.iter().map(|p| p.1.at)),
+    ];
+    let beyond_doubt = train.doubts.is_empty() && !sounded && pulses.len() >= own::LEAST;
+    let own = beyond_doubt.then(|| {
+        let places = [0, 1].map(|kind| {
+            let of = |p: &(Fitted, Fitted)| if kind == 0 { p.0.at } else { p.1.at };
+            refined.pulses.iter().map(of).collect::<Vec<f64>>()
+        });
+        let amplitude = lesser_amplitude(&pulses);
+        Box::new(Own::of(
+            coarse,
+            &found.entry,
+            sign,
+            amplitude,
+            &places,
+            &looks,
+        ))
+    });
     Some(Seen {
+        own,
         train,
         white: likeness.iter().any(Likeness::is_white),
         plain,
@@ -678,10 +726,7 @@ fn build(
         held: held(coarse, &pulses, &reaches),
         reach: linear::median(&reaches).unwrap_or(0.0),
         farthest: reaches.into_iter().fold(0.0, f64::max),
-        looks: [
-            Look::of(coarse, refined.pulses.iter().map(|p| p.0.at)),
-            Look::of(coarse, refined.pulses.iter().map(|p| p.1.at)),
-        ],
+        looks,
     })
 }
 

@@ -95,6 +95,18 @@ impl Entry {
         self.half as f64 / rate_hz + 0.000_5
     }
 
+    /// A transition as it was seen through this entry's probe, so many blocks of which lie before it.
+    pub(crate) fn seen(&self, mut waveform: Vec<f64>, before: usize) -> Self {
+        project_out_line(&mut waveform);
+        Entry {
+            probe: self.probe.clone(),
+            slow: self.slow,
+            half: before,
+            energy: dot(&waveform, &waveform),
+            template: waveform.iter().map(|&x| x as f32).collect(),
+        }
+    }
+
     fn new(probe: Probe, slow: bool, rate_hz: f64) -> Self {
         let half_s = if slow { SLOW_HALF_S } else { SHARP_HALF_S };
         Self::windowed(probe, slow, half_s, rate_hz)
@@ -395,6 +407,15 @@ pub(crate) fn candidates(entry: &Entry, field: &Field<'_>, least_t: f64) -> Vec<
         }
     }
     found
+}
+
+/// What the entry makes of a place, be it an extreme or not.
+pub(crate) fn at(entry: &Entry, field: &Field<'_>, at: usize) -> Option<Candidate> {
+    let start = at.checked_sub(entry.half)?;
+    let window = field.trace.get(start..start + entry.template.len())?;
+    let products = window.iter().zip(&entry.template);
+    let product = products.map(|(x, t)| f64::from(x * t)).sum();
+    weigh(entry, field.energies, start, product)
 }
 
 /// How like a step of the entry's shape the trace is at each of some places: log-likelihood ratios added up,

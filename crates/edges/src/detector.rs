@@ -11,6 +11,7 @@ use crate::hum::Grid;
 use crate::latest::{Latest, Sample};
 use crate::linear;
 use crate::mains::Mains;
+use crate::own::{self, Own, Stretch, Stretches};
 use crate::pairs;
 use crate::ticks::{Summary, Ticks};
 use crate::tone::Tone;
@@ -86,6 +87,9 @@ pub struct Detector {
     /// Sign of the line's openings, from the first train that is certain, and how large its events are.
     sign: Option<f64>,
     own_size: Option<f32>,
+    /// What the line's own transitions look like, and what is to be read by them.
+    own: Option<Box<Own>>,
+    stretches: Stretches,
     /// Listens for a dial that is heard and not wired, until one is found that is.
     listener: Option<Listener>,
     /// Events not yet settled.
@@ -182,6 +186,8 @@ impl Detector {
             finder: Finder::new(ticks.rate_hz),
             sign: None,
             own_size: None,
+            own: None,
+            stretches: Stretches::default(),
             listener: Some(Listener::new(ticks.rate_hz)),
             sieve: Sieve::new(ticks.rate_hz),
             ticks,
@@ -282,6 +288,7 @@ impl Detector {
         self.events.extend(self.sieve.notable(events));
         self.settle();
         self.analyse(self.count(), u64::MAX, true);
+        self.read_by_own();
         confirm::confirm(&mut self.seen);
         let samples = self.count();
         let heard = self.listener.is_some_and(Listener::finish);
@@ -421,13 +428,18 @@ impl Detector {
 
     /// Analyses the events up to the sample `end` and takes the trains that ended by tick `settled`.
     fn analyse(&mut self, end: u64, settled: u64, last: bool) {
-        let seen = self.look(end, last);
+        let (seen, stretch) = self.look(end, last);
+        let nothing = seen.is_empty();
         let factor = self.ticks.factor as u64;
         let forced = !last && settled * factor >= end;
         let (over, mut open): (Vec<Seen>, Vec<Seen>) = seen
             .into_iter()
             .partition(|s| self.is_over(&s.train, end, settled, last));
         open.retain(|s| !s.sounded);
+        let doubtful = |s: &Seen| !confirm::is_certain(s);
+        if let Some(stretch) = stretch.filter(|_| nothing || over.iter().any(doubtful)) {
+            self.stretches.keep(stretch, self.rate_hz);
+        }
         for seen in over {
             if seen.sounded {
                 // One sound may yet be a dial's, if nothing else speaks against it and other digits sound so too.
@@ -445,7 +457,12 @@ impl Detector {
                 self.listener = None;
                 self.sign = self.sign.or(Some(seen.train.polarity.sign()));
                 self.own_size = self.own_size.or(self.size_of_events(&seen.train));
+                let known = self.own.as_ref().map_or(0, |own| own.pulses);
+                if let Some(own) = seen.own.take().filter(|own| own.pulses > known) {
+                    self.own = Some(own);
+                }
             }
+            seen.own = None;
             self.let_go_of_pictures(&mut seen.train, certain);
             self.seen.push(seen);
         }
@@ -501,7 +518,7 @@ impl Detector {
     }
 
     /// The trains among the events up to the sample `end`.
-    fn look(&mut self, end: u64, last: bool) -> Vec<Seen> {
+    fn look(&mut self, end: u64, last: bool) -> (Vec<Seen>, Option<Stretch>) {
         let factor = self.ticks.factor as u64;
         let events: Vec<Event> = self
             .events
@@ -512,7 +529,7 @@ impl Detector {
         let found = without_faint(events);
         let mut events = self.likely(found.clone());
         let Some(first) = events.first().map(|e| e.at) else {
-            return Vec::new();
+            return (Vec::new(), None);
         };
         let until = end / factor;
         let (mut tone, quiet) = self.without_tone(&found, until).unzip();
@@ -543,7 +560,7 @@ impl Detector {
             .max(self.free_from.next_multiple_of(factor))
             .max(self.before.next_multiple_of(factor));
         if start + factor >= end {
-            return Vec::new();
+            return (Vec::new(), None);
         }
         let place = |sample: u64| (sample - self.before) as usize;
         let means = ticks.means(ticks_from, until);
@@ -579,25 +596,84 @@ impl Detector {
             };
             with_strong(trains_of(&events), events, trains_of)
         };
-        let Some(tone) = &mut tone else {
-            return seen_in(&recorded, events);
+        let (seen, without_tone) = match &mut tone {
+            None => (seen_in(&recorded, events.clone()), None),
+            Some(tone) => {
+                tone.ends_in(&recorded, grid);
+                let without = |tone: &Tone| {
+                    let mut samples = recorded.to_vec();
+                    tone.subtract_sharply(&mut samples, grid);
+                    samples
+                };
+                // It ends as the first break begins, which is known better when that is.
+                let mut samples = without(tone);
+                let mut seen = seen_in(&samples, events.clone());
+                if tone.ends_with(seen.iter().map(|s| start_of(&s.train))) {
+                    samples = without(tone);
+                    seen = seen_in(&samples, events.clone());
+                    for train in seen.iter_mut().map(|s| &mut s.train) {
+                        tone.widen(train, self.rate_hz);
+                    }
+                }
+                (seen, Some(samples))
+            }
         };
-        tone.ends_in(&recorded, grid);
-        let without = |tone: &Tone| {
-            let mut samples = recorded.to_vec();
-            tone.subtract_sharply(&mut samples, grid);
-            samples
+        let is_clear = !seen.is_empty() && seen.iter().all(confirm::is_certain);
+        let stretch = (!is_clear).then(|| Stretch {
+            largest: largest(&events),
+            without_tone,
+            start,
+            first: start == 0 || self.cut_in,
+            last,
+            events,
+            means: means.to_vec(),
+            first_tick: ticks.first,
+            free_from: ticks.free_from,
+            hum,
+            recorded: recorded.into_owned(),
+        });
+        (seen, stretch)
+    }
+
+    /// Reads what left doubts once more by what the line's own transitions look like, and takes what that leaves no doubt about.
+    fn read_by_own(&mut self) {
+        let (Some(own), Some(own_size)) = (self.own.take(), self.own_size) else {
+            return;
         };
-        // It ends as the first break begins, which is known better when that is.
-        let seen = seen_in(&without(tone), events.clone());
-        if !tone.ends_with(seen.iter().map(|s| start_of(&s.train))) {
-            return seen;
+        let ticks = (self.ticks.factor, self.ticks.rate_hz);
+        let drawn = self.pictures && self.overview.is_some();
+        let tools = Arc::clone(&self.tools);
+        for stretch in std::mem::take(&mut self.stretches).into_iter() {
+            if stretch.largest < OWN_SIZE * own_size {
+                continue;
+            }
+            let window = stretch.window(&tools, self.rate_hz, ticks, drawn);
+            for seen in analyse::by_own(&window, &own) {
+                let train = mark_gaps(seen.train, &self.gaps, self.rate_hz);
+                let seen = Seen { train, ..seen };
+                if seen.is_beyond_doubt() && own.looks_like(&seen) {
+                    self.take_instead(seen);
+                }
+            }
         }
-        let mut seen = seen_in(&without(tone), events);
-        for train in seen.iter_mut().map(|s| &mut s.train) {
-            tone.widen(train, self.rate_hz);
+    }
+
+    /// Takes a train instead of what was read in its place, if that left doubts and holds nothing that this does not explain.
+    fn take_instead(&mut self, mut seen: Seen) {
+        let (start, end) = (start_of(&seen.train), end_of(&seen.train));
+        let apart = |s: &Seen| end_of(&s.train) < start || start_of(&s.train) > end;
+        let explained = own::explains(&seen.train);
+        let within =
+            |s: &Seen| explained.start <= start_of(&s.train) && end_of(&s.train) <= explained.end;
+        let others = || self.seen.iter().filter(|s| !apart(s));
+        if others().any(|s| confirm::is_certain(s) || !within(s)) {
+            return;
         }
-        seen
+        let certain = confirm::is_certain(&seen);
+        self.let_go_of_pictures(&mut seen.train, certain);
+        self.seen.retain(apart);
+        let later = self.seen.iter().position(|s| start_of(&s.train) > start);
+        self.seen.insert(later.unwrap_or(self.seen.len()), seen);
     }
 
     /// The events that may be part of a train. Where the line's own are known, a few as large as those are looked at too, whatever

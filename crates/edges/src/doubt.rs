@@ -146,7 +146,30 @@ pub(crate) fn doubts(evidence: &Evidence<'_>) -> Vec<Doubt> {
         hidden.map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
     };
     if std::env::var("DBG").is_ok() {
-        for c in unexplained_steps(evidence) { eprintln!("STEP n={} at {:.4} ratio {:.2} t {:.1} share {:.2} usual_t {:.1} own least ratio {:.2} res {:.3} {:.3} slow {:?} white {} partner {} follows {} left {}", evidence.pulses.len(), evidence.seconds(c.at), c.amplitude * evidence.sign / evidence.amplitude, c.t.abs(), c.share, evidence.usual_t(), evidence.pulses.iter().flat_map(|p| [p.opening.amplitude.abs(), p.closing.amplitude.abs()]).fold(f64::MAX, f64::min) / evidence.amplitude, evidence.usual_residual(0), evidence.usual_residual(1), evidence.slow, evidence.white, has_partner(evidence, c), follows_opening(evidence, c), evidence.left_over.len()); }
+        for c in unexplained_steps(evidence) {
+            eprintln!(
+                "STEP n={} at {:.4} ratio {:.2} t {:.1} share {:.2} usual_t {:.1} own least ratio {:.2} res {:.3} {:.3} slow {:?} white {} partner {} follows {} left {}",
+                evidence.pulses.len(),
+                evidence.seconds(c.at),
+                c.amplitude * evidence.sign / evidence.amplitude,
+                c.t.abs(),
+                c.share,
+                evidence.usual_t(),
+                evidence
+                    .pulses
+                    .iter()
+                    .flat_map(|p| [p.opening.amplitude.abs(), p.closing.amplitude.abs()])
+                    .fold(f64::MAX, f64::min)
+                    / evidence.amplitude,
+                evidence.usual_residual(0),
+                evidence.usual_residual(1),
+                evidence.slow,
+                evidence.white,
+                has_partner(evidence, c),
+                follows_opening(evidence, c),
+                evidence.left_over.len()
+            );
+        }
     }
     out.extend(unexplained(evidence).or_else(hidden));
     out.extend(irregular(evidence));
@@ -404,7 +427,10 @@ fn follows_opening(evidence: &Evidence<'_>, step: &Candidate) -> bool {
 /// is open or closed.
 fn is_of_another_size(evidence: &Evidence<'_>, step: &Candidate) -> bool {
     let size = |c: &Candidate| c.amplitude.abs() / evidence.amplitude;
-    let own = evidence.pulses.iter().flat_map(|p| [&p.opening, &p.closing]);
+    let own = evidence
+        .pulses
+        .iter()
+        .flat_map(|p| [&p.opening, &p.closing]);
     let least = own.map(size).fold(f64::MAX, f64::min);
     let uncertain = size(step) / step.t.abs().max(f64::MIN_POSITIVE);
     evidence.pulses.len() >= SIZED

@@ -22,6 +22,7 @@ mod linear;
 mod look;
 mod mains;
 mod onset;
+mod own;
 mod pairs;
 mod rails;
 mod reclosures;

@@ -1,0 +1,207 @@
+//! A line's own transitions: once a train is beyond doubt, what its openings and its closings look like is known better than any
+//! step through any probe says. What was read with doubts is read by them once more when the recording ends.
+
+use crate::analyse::{Seen, TickWindow, Window};
+use crate::bank::{self, Candidate, Entry, Field};
+use crate::chain::{self, Chain, Pulse, Scale};
+use crate::coarse::Coarse;
+use crate::events::Event;
+use crate::hum::HumModel;
+use crate::linear;
+use crate::look::Look;
+use crate::tools::Tools;
+use crate::types::{Edge, Train};
+use std::ops::Range;
+
+/// A train of so many pulses tells what its line's transitions look like.
+pub(crate) const LEAST: usize = 3;
+/// A transition is known from so long before it to so long after it.
+const BEFORE_S: f64 = 0.001;
+const AFTER_S: f64 = 0.007;
+/// What is less like one than this, or of less than this share of its size or of more, is none.
+const LEAST_T: f64 = 4.0;
+const SIZES: std::ops::Range<f64> = 0.6..1.7;
+/// Side lobes of a match reach so far.
+const LOBE_S: f64 = 0.0045;
+/// Steps that a train does not explain are looked for so many periods around it; of a single pulse, of so long ones.
+const PERIODS: f64 = 2.0;
+const USUAL_PERIOD_S: f64 = 0.1;
+/// Samples kept of a recording to be read once more, and the longest stretch.
+const KEPT: usize = 400_000;
+const LONGEST_S: f64 = 4.0;
+
+/// What the transitions of a line look like in the coarse trace.
+#[derive(Clone, Debug)]
+pub(crate) struct Own {
+    /// Sign of an opening.
+    sign: f64,
+    /// The step of the bank by which the train was found.
+    pub(crate) entry: Entry,
+    /// Openings and closings.
+    kinds: [Entry; 2],
+    /// Size of a step.
+    amplitude: f64,
+    looks: [Look; 2],
+    /// Pulses that told it.
+    pub(crate) pulses: usize,
+}
+
+impl Own {
+    /// `places` are those of openings and of closings, in samples from the first of the trace.
+    pub(crate) fn of(
+        coarse: &Coarse,
+        entry: &Entry,
+        sign: f64,
+        amplitude: f64,
+        places: &[Vec<f64>; 2],
+        looks: &[Look; 2],
+    ) -> Self {
+        let blocks = |s: f64| (s * coarse.rate_hz).round() as usize;
+        let (before, length) = (blocks(BEFORE_S), blocks(BEFORE_S + AFTER_S));
+        let kind = |places: &[f64]| {
+            let mut mean = vec![0.0; length];
+            for place in places {
+                let block = (place.max(0.0) / coarse.factor as f64) as usize;
+                let first = block.saturating_sub(before);
+                if let Some(stretch) = coarse.means.get(first..first + length) {
+                    let pairs = mean.iter_mut().zip(stretch);
+                    pairs.for_each(|(mean, x)| *mean += x / places.len() as f64);
+                }
+            }
+            entry.seen(mean, before)
+        };
+        Own {
+            sign,
+            entry: entry.clone(),
+            kinds: [kind(&places[0]), kind(&places[1])],
+            amplitude,
+            looks: looks.clone(),
+            pulses: places[0].len(),
+        }
+    }
+
+    /// Whether openings and closings of a train look like these.
+    pub(crate) fn looks_like(&self, seen: &Seen) -> bool {
+        let pairs = self.looks.iter().zip(&seen.looks);
+        pairs.into_iter().all(|(own, other)| own.is_like(other))
+    }
+
+    /// The best chain of pulses whose transitions look like these, its steps weighed as those of the train were.
+    pub(crate) fn chain(&self, field: &Field<'_>) -> Option<Chain> {
+        let scale = Scale {
+            rate_hz: field.rate_hz,
+            length: field.trace.len(),
+            lobe_s: LOBE_S,
+        };
+        let mut steps: Vec<Candidate> = Vec::new();
+        for (kind, sign) in self.kinds.iter().zip([self.sign, -self.sign]) {
+            let own = bank::candidates(kind, field, LEAST_T).into_iter();
+            let own = own.filter(|c| SIZES.contains(&c.amplitude));
+            steps.extend(own.map(|c| Candidate {
+                amplitude: sign * self.amplitude * c.amplitude,
+                t: sign * c.t,
+                ..c
+            }));
+        }
+        steps.sort_by_key(|c| c.at);
+        let mut chain = chain::best(&steps, &steps, &scale, &[self.sign])?;
+        let weighed = |c: Candidate| bank::at(&self.entry, field, c.at).unwrap_or(c);
+        for Pulse { opening, closing } in &mut chain.pulses {
+            *opening = weighed(*opening);
+            *closing = weighed(*closing);
+        }
+        chain.amplitude = self.amplitude;
+        Some(chain)
+    }
+}
+
+/// A stretch that left doubts, and all that is needed to read it once more.
+#[derive(Debug)]
+pub(crate) struct Stretch {
+    pub(crate) recorded: Vec<f32>,
+    /// Without a tone that ends with the first break, where there is one.
+    pub(crate) without_tone: Option<Vec<f32>>,
+    pub(crate) start: u64,
+    pub(crate) first: bool,
+    pub(crate) last: bool,
+    pub(crate) events: Vec<Event>,
+    /// Ticks around it.
+    pub(crate) means: Vec<f32>,
+    pub(crate) first_tick: u64,
+    pub(crate) free_from: u64,
+    pub(crate) hum: Option<HumModel>,
+    /// The larger difference of its largest event.
+    pub(crate) largest: f32,
+}
+
+impl Stretch {
+    /// As a window of a recording of so many samples a second, with ticks of so many samples and so many a second.
+    pub(crate) fn window<'a>(
+        &'a self,
+        tools: &'a Tools,
+        rate_hz: f64,
+        (factor, tick_rate_hz): (usize, f64),
+        drawn: bool,
+    ) -> Window<'a> {
+        Window {
+            samples: self.without_tone.as_ref().unwrap_or(&self.recorded),
+            recorded: &self.recorded,
+            start: self.start,
+            rate_hz,
+            first: self.first,
+            last: self.last,
+            events: &self.events,
+            ticks: TickWindow {
+                means: &self.means,
+                first: self.first_tick,
+                rate_hz: tick_rate_hz,
+                factor,
+                free_from: self.free_from,
+                hum: self.hum.as_ref(),
+            },
+            tools,
+            sign: None,
+            drawn,
+        }
+    }
+
+    fn length(&self) -> usize {
+        self.recorded.len() + self.without_tone.as_ref().map_or(0, Vec::len)
+    }
+}
+
+/// Stretches to be read once more: no more than a few seconds in all, those of the largest events.
+#[derive(Debug, Default)]
+pub(crate) struct Stretches {
+    kept: Vec<Stretch>,
+}
+
+impl Stretches {
+    pub(crate) fn keep(&mut self, stretch: Stretch, rate_hz: f64) {
+        if stretch.recorded.len() as f64 > LONGEST_S * rate_hz {
+            return;
+        }
+        self.kept.push(stretch);
+        while self.kept.iter().map(Stretch::length).sum::<usize>() > KEPT {
+            let sizes = self.kept.iter().enumerate();
+            let least = sizes.min_by(|a, b| a.1.largest.total_cmp(&b.1.largest));
+            let Some((least, _)) = least else {
+                return;
+            };
+            self.kept.remove(least);
+        }
+    }
+
+    pub(crate) fn into_iter(self) -> impl Iterator<Item = Stretch> {
+        self.kept.into_iter()
+    }
+}
+
+/// From when to when a train without doubts leaves nothing unexplained, in seconds.
+pub(crate) fn explains(train: &Train) -> Range<f64> {
+    let starts: Vec<f64> = train.edges.iter().step_by(2).map(|e| e.instant_s).collect();
+    let periods: Vec<f64> = starts.windows(2).map(|w| w[1] - w[0]).collect();
+    let around = PERIODS * linear::median(&periods).unwrap_or(USUAL_PERIOD_S);
+    let at = |edge: Option<&Edge>| edge.map_or(0.0, |edge| edge.instant_s);
+    at(train.edges.first()) - around..at(train.edges.last()) + around
+}
