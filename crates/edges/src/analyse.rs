@@ -227,12 +227,11 @@ pub(crate) fn by_own(window: &Window<'_>, own: &Own) -> Vec<Seen> {
     let hum = window.ticks.hum;
     let coarse = window.coarse(hum);
     let trace: Vec<f32> = coarse.means.iter().map(|&x| x as f32).collect();
-    let spots = spots(&window.places(&coarse), coarse.rate_hz);
     let field = Field {
         trace: &trace,
         energies: &Energies::new(&coarse.means),
         rate_hz: coarse.rate_hz,
-        spots: &spots,
+        spots: &[],
         least: 0.0,
     };
     let Some(chain) = own.chain(&field) else {

@@ -271,6 +271,18 @@ fn explain_like(seen: &mut Seen, proven: &[Kind]) {
     });
 }
 
+/// Lifts the doubt of a train whose transitions look like those of its line if it comes from what lies beside them alone.
+pub(crate) fn explain_by_looks(seen: &mut Seen) {
+    if seen.odd.elsewhere || seen.odd.hides {
+        return;
+    }
+    if let Some(at_s) = seen.train.unexplained_s() {
+        widen_beside(&mut seen.train.edges, at_s);
+    }
+    let doubts = &mut seen.train.doubts;
+    doubts.retain(|doubt| !matches!(doubt, Doubt::UnexplainedEdge(_)));
+}
+
 /// The edge nearest to a step that only its like explain may lie anywhere from where it was found up to that step.
 fn widen_beside(edges: &mut [Edge], at_s: f64) {
     let apart_s = |edge: &&mut Edge| (edge.instant_s - at_s).abs();

@@ -625,7 +625,6 @@ impl Detector {
             start,
             first: start == 0 || self.cut_in,
             last,
-            events,
             means: means.to_vec(),
             first_tick: ticks.first,
             free_from: ticks.free_from,
@@ -650,9 +649,12 @@ impl Detector {
             let window = stretch.window(&tools, self.rate_hz, ticks, drawn);
             for seen in analyse::by_own(&window, &own) {
                 let train = mark_gaps(seen.train, &self.gaps, self.rate_hz);
-                let seen = Seen { train, ..seen };
-                if seen.is_beyond_doubt() && own.looks_like(&seen) {
-                    self.take_instead(seen);
+                let mut seen = Seen { train, ..seen };
+                if own.looks_like(&seen) {
+                    confirm::explain_by_looks(&mut seen);
+                    if seen.is_beyond_doubt() {
+                        self.take_instead(seen);
+                    }
                 }
             }
         }

@@ -5,7 +5,6 @@ use crate::analyse::{Seen, TickWindow, Window};
 use crate::bank::{self, Candidate, Entry, Field};
 use crate::chain::{self, Chain, Pulse, Scale};
 use crate::coarse::Coarse;
-use crate::events::Event;
 use crate::hum::HumModel;
 use crate::linear;
 use crate::look::Look;
@@ -95,7 +94,12 @@ impl Own {
         };
         let mut steps: Vec<Candidate> = Vec::new();
         for (kind, sign) in self.kinds.iter().zip([self.sign, -self.sign]) {
-            let own = bank::candidates(kind, field, LEAST_T).into_iter();
+            let spots = bank::where_a_step_fits(kind, field.energies, SIZES.start);
+            let field = Field {
+                spots: &spots,
+                ..*field
+            };
+            let own = bank::candidates(kind, &field, LEAST_T).into_iter();
             let own = own.filter(|c| SIZES.contains(&c.amplitude));
             steps.extend(own.map(|c| Candidate {
                 amplitude: sign * self.amplitude * c.amplitude,
@@ -124,7 +128,6 @@ pub(crate) struct Stretch {
     pub(crate) start: u64,
     pub(crate) first: bool,
     pub(crate) last: bool,
-    pub(crate) events: Vec<Event>,
     /// Ticks around it.
     pub(crate) means: Vec<f32>,
     pub(crate) first_tick: u64,
@@ -150,7 +153,7 @@ impl Stretch {
             rate_hz,
             first: self.first,
             last: self.last,
-            events: &self.events,
+            events: &[],
             ticks: TickWindow {
                 means: &self.means,
                 first: self.first_tick,
