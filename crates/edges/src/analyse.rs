@@ -159,6 +159,8 @@ fn spots(places: &[usize], rate_hz: f64) -> Vec<Range<usize>> {
 struct Found {
     chain: Chain,
     entry: Entry,
+    /// By what the line's own transitions look like.
+    by_own: bool,
 }
 
 /// Finds the trains of one window, in time order.
@@ -238,7 +240,11 @@ pub(crate) fn by_own(window: &Window<'_>, own: &Own) -> Vec<Seen> {
         return Vec::new();
     };
     let entry = own.entry.clone();
-    let found = Found { chain, entry };
+    let found = Found {
+        chain,
+        entry,
+        by_own: true,
+    };
     split(&found.chain, coarse.rate_hz)
         .into_iter()
         .filter_map(|pulses| build(window, &coarse, &found, pulses, hum))
@@ -411,7 +417,14 @@ impl<'a> Steps<'a> {
             return None;
         }
         let entry = self.entry.clone();
-        Some((chain.score + evidence(&chain), Found { chain, entry }))
+        Some((
+            chain.score + evidence(&chain),
+            Found {
+                chain,
+                entry,
+                by_own: false,
+            },
+        ))
     }
 }
 
@@ -637,6 +650,7 @@ fn build(
             longest_chatter_s: longest_chatter_s(&edges, &reversals),
             slow: refined.kinds.map(|k| k.slow),
             white: likeness.iter().all(Likeness::is_white),
+            by_own: found.by_own,
         };
         let (doubts, odd) = (doubt::doubts(&evidence), doubt::odd(&evidence));
         let unsettled = doubt::unsettled_s(&evidence);

@@ -38,9 +38,8 @@ const STEP_RESIDUAL: f64 = 0.2;
 const REPEATED_S: f64 = 0.020;
 /// In white noise, a step of the loop is at least so clear beside the train's own.
 const OF_THE_LOOP: f64 = 0.65;
-/// Steps of so many pulses, or more, the smallest of which is this share of the usual one, are of one size. Another is smaller than
-/// that by so many standard deviations.
-const SIZED: usize = 3;
+/// Steps the smallest of which is this share of the usual one are of one size. Another is smaller than that by so many standard
+/// deviations.
 const ONE_SIZE: f64 = 0.75;
 const OTHER_SIZE: f64 = 3.0;
 /// What a sharp step leaves of a rounded or ringing transition lies so close to it.
@@ -76,6 +75,8 @@ pub(crate) struct Evidence<'a> {
     pub(crate) slow: [bool; 2],
     /// What the train's steps leave is white noise.
     pub(crate) white: bool,
+    /// It was read by what the line's own transitions look like.
+    pub(crate) by_own: bool,
 }
 
 impl Evidence<'_> {
@@ -145,32 +146,6 @@ pub(crate) fn doubts(evidence: &Evidence<'_>) -> Vec<Doubt> {
         let hidden = evidence.hidden.as_ref();
         hidden.map(|c| Doubt::UnexplainedEdge(evidence.seconds(c.at)))
     };
-    if std::env::var("DBG").is_ok() {
-        for c in unexplained_steps(evidence) {
-            eprintln!(
-                "STEP n={} at {:.4} ratio {:.2} t {:.1} share {:.2} usual_t {:.1} own least ratio {:.2} res {:.3} {:.3} slow {:?} white {} partner {} follows {} left {}",
-                evidence.pulses.len(),
-                evidence.seconds(c.at),
-                c.amplitude * evidence.sign / evidence.amplitude,
-                c.t.abs(),
-                c.share,
-                evidence.usual_t(),
-                evidence
-                    .pulses
-                    .iter()
-                    .flat_map(|p| [p.opening.amplitude.abs(), p.closing.amplitude.abs()])
-                    .fold(f64::MAX, f64::min)
-                    / evidence.amplitude,
-                evidence.usual_residual(0),
-                evidence.usual_residual(1),
-                evidence.slow,
-                evidence.white,
-                has_partner(evidence, c),
-                follows_opening(evidence, c),
-                evidence.left_over.len()
-            );
-        }
-    }
     out.extend(unexplained(evidence).or_else(hidden));
     out.extend(irregular(evidence));
     out
@@ -423,8 +398,8 @@ fn follows_opening(evidence: &Evidence<'_>, step: &Candidate) -> bool {
         && since.any(|since_s| (-SPIKE_S[0]..CHATTER_S).contains(&since_s))
 }
 
-/// Whether a step is so much smaller than the train's own, which are all of one size, that no noise makes one of those of it: a loop
-/// is open or closed.
+/// Whether a step is so much smaller than those of the line, which are all of one size, that no noise makes one of those of it: a
+/// loop is open or closed. Ringing is not, so that this holds only where the line is known.
 fn is_of_another_size(evidence: &Evidence<'_>, step: &Candidate) -> bool {
     let size = |c: &Candidate| c.amplitude.abs() / evidence.amplitude;
     let own = evidence
@@ -433,9 +408,7 @@ fn is_of_another_size(evidence: &Evidence<'_>, step: &Candidate) -> bool {
         .flat_map(|p| [&p.opening, &p.closing]);
     let least = own.map(size).fold(f64::MAX, f64::min);
     let uncertain = size(step) / step.t.abs().max(f64::MIN_POSITIVE);
-    evidence.pulses.len() >= SIZED
-        && least > ONE_SIZE
-        && least - size(step) > OTHER_SIZE * uncertain
+    evidence.by_own && least > ONE_SIZE && least - size(step) > OTHER_SIZE * uncertain
 }
 
 /// How far each transition may be off because what lies beside it is not accounted for: the distance to the farthest
