@@ -643,7 +643,14 @@ impl Detector {
         let drawn = self.pictures && self.overview.is_some();
         let tools = Arc::clone(&self.tools);
         for stretch in std::mem::take(&mut self.stretches).into_iter() {
-            if stretch.largest < OWN_SIZE * own_size {
+            let lasts = stretch.lasts_s(self.rate_hz);
+            let there = self.seen.iter();
+            let mut there = there
+                .filter(|s| lasts.contains(&start_of(&s.train)))
+                .peekable();
+            let is_clear = |s: &Seen| s.is_beyond_doubt() && own.looks_like(s);
+            let read = there.peek().is_some() && there.all(is_clear);
+            if read || stretch.largest < OWN_SIZE * own_size {
                 continue;
             }
             let window = stretch.window(&tools, self.rate_hz, ticks, drawn);

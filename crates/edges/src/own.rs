@@ -20,6 +20,8 @@ const AFTER_S: f64 = 0.007;
 /// What is less like one than this, or of less than this share of its size or of more, is none.
 const LEAST_T: f64 = 4.0;
 const SIZES: std::ops::Range<f64> = 0.6..1.7;
+/// The step of the bank lies no more blocks away from where a transition looks like one of the line.
+const NEAR: usize = 1;
 /// Side lobes of a match reach so far.
 const LOBE_S: f64 = 0.0045;
 /// Steps that a train does not explain are looked for so many periods around it; of a single pulse, of so long ones.
@@ -109,7 +111,13 @@ impl Own {
         }
         steps.sort_by_key(|c| c.at);
         let mut chain = chain::best(&steps, &steps, &scale, &[self.sign])?;
-        let weighed = |c: Candidate| bank::at(&self.entry, field, c.at).unwrap_or(c);
+        let weighed = |c: Candidate| {
+            let near = c.at.saturating_sub(NEAR)..=c.at + NEAR;
+            let steps = near.filter_map(|at| bank::at(&self.entry, field, at));
+            let alike = steps.filter(|step| step.t * c.t > 0.0);
+            let best = alike.max_by(|a, b| a.t.abs().total_cmp(&b.t.abs()));
+            best.unwrap_or(c)
+        };
         for Pulse { opening, closing } in &mut chain.pulses {
             *opening = weighed(*opening);
             *closing = weighed(*closing);
@@ -166,6 +174,12 @@ impl Stretch {
             sign: None,
             drawn,
         }
+    }
+
+    /// From when to when, in seconds.
+    pub(crate) fn lasts_s(&self, rate_hz: f64) -> Range<f64> {
+        let at = |sample: u64| sample as f64 / rate_hz;
+        at(self.start)..at(self.start + self.recorded.len() as u64)
     }
 
     fn length(&self) -> usize {
