@@ -254,8 +254,9 @@ impl Detector {
     }
 
     /// Trains found up to now, each from the moment on that its pause has lasted a little: at 10 pps less than
-    /// 0.4 s after its last make. Their instants are final; of a short train the end of the recording
-    /// may yet lift a doubt, and then widen its uncertainty, or show that it was no dialling.
+    /// 0.4 s after its last make. The instants of one beyond doubt are final; of a short train the end of the recording
+    /// may yet lift a doubt, and then widen its uncertainty, or show that it was no dialling, and what left doubts is read
+    /// once more when the line's own transitions are known.
     pub fn trains(&self) -> impl Iterator<Item = &Train> {
         let wired = self.seen.iter().filter(|s| !s.sounded);
         wired.map(|s| &s.train)

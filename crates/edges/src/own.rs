@@ -222,3 +222,142 @@ pub(crate) fn explains(train: &Train) -> Range<f64> {
     let at = |edge: Option<&Edge>| edge.map_or(0.0, |edge| edge.instant_s);
     at(train.edges.first()) - around..at(train.edges.last()) + around
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::types::{Direction, Polarity, Snippet};
+
+    fn stretch(length: usize, largest: f32) -> Stretch {
+        Stretch {
+            recorded: vec![0.0; length],
+            without_tone: None,
+            start: 48_000,
+            first: false,
+            last: false,
+            means: Vec::new(),
+            first_tick: 0,
+            free_from: 0,
+            hum: None,
+            largest,
+        }
+    }
+
+    #[test]
+    fn no_more_than_a_few_seconds_are_kept_and_those_of_the_largest_events() {
+        let mut stretches = Stretches::default();
+        for largest in [0.3, 0.1, 0.5, 0.2] {
+            stretches.keep(stretch(KEPT / 3, largest), 48_000.0);
+        }
+        stretches.keep(stretch(KEPT / 2 + 1, 0.9), 24_000.0);
+        let kept: Vec<f32> = stretches.into_iter().map(|s| s.largest).collect();
+        assert_eq!(kept, [0.3, 0.5, 0.2]);
+    }
+
+    #[test]
+    fn a_toned_stretch_takes_twice_the_room() {
+        let mut stretches = Stretches::default();
+        for largest in [0.3, 0.1] {
+            let mut toned = stretch(KEPT / 3, largest);
+            toned.without_tone = Some(toned.recorded.clone());
+            stretches.keep(toned, 48_000.0);
+        }
+        assert_eq!(stretches.into_iter().count(), 1);
+        let lasts = stretch(24_000, 0.0).lasts_s(48_000.0);
+        assert_eq!(lasts, 1.0..1.5);
+    }
+
+    fn train(instants: &[f64]) -> Train {
+        let edge = |(i, &instant_s): (usize, &f64)| Edge {
+            direction: if i % 2 == 0 {
+                Direction::Opening
+            } else {
+                Direction::Closing
+            },
+            instant_s,
+            half_step_s: instant_s,
+            variance_s2: 0.0,
+            level_before: 0.0,
+            level_after: 0.0,
+            residual: 0.0,
+            snr: 100.0,
+        };
+        Train {
+            polarity: Polarity::of(1.0),
+            edges: instants.iter().enumerate().map(edge).collect(),
+            reversals: Vec::new(),
+            level_steps: Vec::new(),
+            opening_common_s2: 0.0,
+            closing_common_s2: 0.0,
+            step: 1.0,
+            noise_rms: 0.0,
+            coupling_hz: None,
+            spikes_only: false,
+            hum: None,
+            chatter_floor_s: 0.0,
+            count_risk: 0.0,
+            doubts: Vec::new(),
+            envelope: crate::types::Envelope::default(),
+            snippet: Snippet::default(),
+        }
+    }
+
+    #[test]
+    fn a_train_explains_two_periods_around_it() {
+        let explained = explains(&train(&[2.0, 2.06, 2.09, 2.15, 2.18, 2.24]));
+        assert!((explained.start - 1.82).abs() < 1e-9 && (explained.end - 2.42).abs() < 1e-9);
+        let single = explains(&train(&[2.0, 2.06]));
+        assert!((single.start - 1.8).abs() < 1e-9 && (single.end - 2.26).abs() < 1e-9);
+    }
+
+    /// Transitions that no entry of the bank is like: found where they are, right way round, and of their size.
+    #[test]
+    fn a_chain_is_made_of_what_looks_like_the_lines_own() {
+        let rate_hz = 8000.0;
+        let swing = |t: f64, slow: f64| (1.0 - (-t / slow).exp()) * (-t / 0.004).exp();
+        let (openings, closings) = ([900.0, 1700.0, 2500.0], [1380.0, 2180.0, 2980.0]);
+        let trace: Vec<f64> = (0..4000)
+            .map(|i| {
+                let sum = |places: &[f64], slow: f64| -> f64 {
+                    let since = places.iter().map(|at| (f64::from(i) - at) / rate_hz);
+                    since.filter(|t| *t > 0.0).map(|t| swing(t, slow)).sum()
+                };
+                0.2 - 0.4 * sum(&openings, 0.002) + 0.4 * sum(&closings, 0.000_5)
+            })
+            .collect();
+        let coarse = Coarse {
+            factor: 1,
+            rate_hz,
+            means: trace.clone(),
+        };
+        let places = [openings.to_vec(), closings.to_vec()];
+        let looks = [Look::default(), Look::default()];
+        let bank = bank::probed(rate_hz);
+        let own = Own::of(&coarse, &bank[3].entry, -1.0, 0.3, &places, &looks);
+        assert_eq!(own.pulses, 3);
+        let single: Vec<f32> = trace.iter().map(|&x| x as f32).collect();
+        let field = Field {
+            trace: &single,
+            energies: &bank::Energies::new(&trace),
+            rate_hz,
+            spots: &[],
+            least: 0.0,
+        };
+        let chain = own.chain(&field).expect("pulses");
+        assert!(chain.sign < 0.0);
+        let found: Vec<(usize, usize)> = (chain.pulses.iter())
+            .map(|p| (p.opening.at, p.closing.at))
+            .collect();
+        let near = |found: usize, drawn: f64| (found as f64 - drawn).abs() <= 2.0;
+        assert_eq!(found.len(), 3, "{found:?}");
+        for ((opened, closed), (o, c)) in found.iter().zip(openings.iter().zip(closings)) {
+            assert!(near(*opened, *o) && near(*closed, c), "{found:?}");
+        }
+        assert!(
+            chain
+                .pulses
+                .iter()
+                .all(|p| p.opening.amplitude < 0.0 && p.closing.amplitude > 0.0)
+        );
+    }
+}
