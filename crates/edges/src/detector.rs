@@ -803,7 +803,9 @@ fn with_strong(
 ) -> Vec<Seen> {
     let most = largest(&events);
     let is_strong = |s: &Seen| s.farthest >= f64::from(STRONG * most);
-    if seen.iter().any(is_strong) {
+    // Of the strongest alone nothing else is seen where there are no others.
+    let all_strong = events.iter().all(|event| size(event) >= STRONG * most);
+    if all_strong || seen.iter().any(is_strong) {
         return seen;
     }
     events.retain(|event| size(event) >= STRONG * most);
