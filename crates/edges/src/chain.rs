@@ -219,7 +219,7 @@ pub(crate) fn best(
                 }
                 let ranks = ranked.get_or_init(|| ranks(steps, scale.length));
                 let chain = Search::new(&edges, (steps, ranks), scale, hypothesis)
-                    .run()
+                    .run(least + overlooked)
                     .map(|c| Chain {
                         score: c.score - overlooked,
                         ..c
@@ -346,10 +346,14 @@ impl<'a> Search<'a> {
         }
     }
 
-    fn run(mut self) -> Option<Chain> {
+    /// The best chain; `None` also where it cannot be better than `least`.
+    fn run(mut self, least: f64) -> Option<Chain> {
         // Indices of pairs by the instant of their closing, to find the predecessors of an opening.
         let mut by_closing: Vec<usize> = (0..self.pairs.len()).collect();
         by_closing.sort_by_key(|&i| self.pairs[i].closing.at);
+        if self.most(&by_closing) <= least {
+            return None;
+        }
         let mut rested = Rested::default();
         let mut next_rested = 0;
         for index in 0..self.pairs.len() {
@@ -364,6 +368,23 @@ impl<'a> Search<'a> {
             self.extend(index, &by_closing, &rested);
         }
         self.trace_back()
+    }
+
+    /// What no chain exceeds: the gains of pairs that do not overlap, whatever their rhythm.
+    fn most(&self, by_closing: &[usize]) -> f64 {
+        let make = self.blocks(LEAST_MAKE_S);
+        let mut most = vec![0.0f64; self.pairs.len()];
+        let (mut before, mut best) = (0.0f64, 0.0f64);
+        let mut closed = by_closing.iter().peekable();
+        for (index, pair) in self.pairs.iter().enumerate() {
+            let latest = pair.opening.at.saturating_sub(make);
+            while let Some(&i) = closed.next_if(|&&i| self.pairs[i].closing.at <= latest) {
+                before = before.max(most[i]);
+            }
+            most[index] = before + pair.gain - PULSE_COST;
+            best = best.max(most[index]);
+        }
+        best + PULSE_COST - START_COST
     }
 
     /// Finds the best predecessor of a pair.
