@@ -795,9 +795,8 @@ fn reaches(coarse: &Coarse, pulses: &[Pulse]) -> Vec<f64> {
     let around = |at: usize| {
         let first = at.saturating_sub(blocks(REACH_BEFORE_S));
         let last = (at + blocks(REACH_AFTER_S)).min(coarse.means.len());
-        let stretch = coarse.means[first..last].iter();
-        let highest = stretch.clone().copied().fold(f64::MIN, f64::max);
-        highest - stretch.copied().fold(f64::MAX, f64::min)
+        let (lowest, highest) = linear::span(&coarse.means[first..last]);
+        highest - lowest
     };
     let edges = pulses.iter().flat_map(|p| [p.opening.at, p.closing.at]);
     edges.map(around).collect()

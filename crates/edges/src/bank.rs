@@ -5,7 +5,7 @@
 //! every instant, the amplitude of a step there and Student's t of that amplitude against what the window
 //! holds besides: a statistic that does not know the level of the recording.
 
-use crate::linear::{RunningSums, dot};
+use crate::linear::{RunningSums, dot, span};
 use crate::response::{Response, second_order_poles};
 use crate::wide::{LANES, add_up, wide};
 use rustfft::num_complex::Complex64;
@@ -251,12 +251,10 @@ const ROUNDING: f64 = 2e-5;
 
 impl Energies {
     pub(crate) fn new(trace: &[f64]) -> Self {
-        let range = trace
-            .iter()
-            .fold((f64::MAX, f64::MIN), |r, &x| (r.0.min(x), r.1.max(x)));
+        let (lowest, highest) = span(trace);
         Energies {
             sums: RunningSums::new(trace),
-            floor: (ROUNDING * (range.1 - range.0).max(0.0)).powi(2),
+            floor: (ROUNDING * (highest - lowest).max(0.0)).powi(2),
         }
     }
 

@@ -128,6 +128,33 @@ pub(crate) fn take_out(samples: &mut [f64], column: &[f64], share: f64) {
     );
 }
 
+/// Least and largest of some values.
+pub(crate) fn span(values: &[f64]) -> (f64, f64) {
+    const SIDE: usize = 8;
+    let (whole, rest) = values.as_chunks::<SIDE>();
+    let (mut least, mut most) = ([f64::MAX; SIDE], [f64::MIN; SIDE]);
+    wide(
+        #[inline(always)]
+        || {
+            for some in whole {
+                for k in 0..SIDE {
+                    least[k] = if some[k] < least[k] {
+                        some[k]
+                    } else {
+                        least[k]
+                    };
+                    most[k] = if some[k] > most[k] { some[k] } else { most[k] };
+                }
+            }
+        },
+    );
+    let all = |lanes: [f64; SIDE]| lanes.into_iter().chain(rest.iter().copied());
+    (
+        all(least).fold(f64::MAX, f64::min),
+        all(most).fold(f64::MIN, f64::max),
+    )
+}
+
 /// Sums over a trace from which the energy of any part of it without its constant and line follows.
 #[derive(Debug)]
 pub(crate) struct RunningSums {

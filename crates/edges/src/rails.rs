@@ -4,6 +4,7 @@
 //! far that the open line and the closed one both lie at the same limit, a pulse that falls there leaves nothing behind, and
 //! what comes of one that falls beside it is less than a pulse. Nothing else in the trace tells of it.
 
+use crate::wide::{greater, join_all, lesser, wide};
 use std::ops::Range;
 
 /// Looked at so many periods around a train, or so long where it has but one pulse.
@@ -39,29 +40,55 @@ pub(crate) fn alike(samples: &[f32], rate_hz: f64, breaks: &[(f64, f64)]) -> Opt
         .map(|ends| between(ends[0], ends[1]))
         .collect();
     let least = LEAST_SAMPLES.max((LEAST_S * rate_hz).ceil() as usize);
-    let highest = stretch.iter().copied().fold(f32::MIN, f32::max);
-    let lowest = stretch.iter().copied().fold(f32::MAX, f32::min);
+    let (lowest, highest) = extremes(stretch);
     [highest, lowest]
         .into_iter()
         .filter_map(|limit| {
-            longest_at(samples, limit, &open).filter(|run| run.len() >= least)?;
-            longest_at(samples, limit, &closed).filter(|run| run.len() >= least)
+            longest_at(samples, limit, &open, least)?;
+            longest_at(samples, limit, &closed, least)
         })
         .max_by_key(Range::len)
         .map(|run| run.start)
 }
 
-/// The longest run of samples of exactly this value in some stretches.
-fn longest_at(samples: &[f32], limit: f32, stretches: &[Range<usize>]) -> Option<Range<usize>> {
+/// Lowest and highest sample.
+fn extremes(samples: &[f32]) -> (f32, f32) {
+    wide(
+        #[inline(always)]
+        || {
+            let lowest = join_all(samples, f32::MAX, lesser);
+            (lowest, join_all(samples, f32::MIN, greater))
+        },
+    )
+}
+
+/// The longest run of samples of exactly this value in some stretches, the first of equals; `None` where none is as long as
+/// `least`.
+fn longest_at(
+    samples: &[f32],
+    limit: f32,
+    stretches: &[Range<usize>],
+    least: usize,
+) -> Option<Range<usize>> {
+    let is_at = |x: &f32| x.to_bits() == limit.to_bits();
     let mut longest: Option<Range<usize>> = None;
     for stretch in stretches.iter().filter(|s| s.start < s.end) {
-        let mut start = stretch.start;
-        for at in stretch.clone() {
-            if samples[at].to_bits() != limit.to_bits() {
-                start = at + 1;
-            } else if longest.as_ref().is_none_or(|l| l.len() < at + 1 - start) {
-                longest = Some(start..at + 1);
+        let own = &samples[stretch.clone()];
+        // A run as long as that holds one of these.
+        let mut at = least - 1;
+        while let Some(x) = own.get(at) {
+            if !is_at(x) {
+                at += least;
+                continue;
             }
+            let before = own[..at].iter().rev().take_while(|x| is_at(x)).count();
+            let after = own[at..].iter().take_while(|x| is_at(x)).count();
+            let run = stretch.start + at - before..stretch.start + at + after;
+            let most = longest.as_ref().map_or(least - 1, Range::len);
+            if run.len() > most {
+                longest = Some(run);
+            }
+            at += after + least;
         }
     }
     longest
@@ -101,6 +128,31 @@ mod tests {
         let at = alike(&samples, RATE_HZ, &breaks).expect("hum carries both to either limit");
         let is_open = breaks.iter().any(|b| (b.0..b.1).contains(&(at as f64)));
         assert!(!is_open && samples[at].abs() == 0.15, "{at}");
+    }
+
+    #[test]
+    fn the_longest_run_of_a_value_is_found_wherever_it_lies() {
+        let mut samples = vec![0.5f32; 200];
+        for (from, length) in [(3, 5), (20, 6), (41, 9), (70, 9), (191, 9)] {
+            samples[from..from + length].fill(1.0);
+        }
+        let all = [0..200];
+        for least in 1..=9 {
+            assert_eq!(
+                longest_at(&samples, 1.0, &all, least),
+                Some(41..50),
+                "{least}"
+            );
+        }
+        assert_eq!(longest_at(&samples, 1.0, &all, 10), None);
+        assert_eq!(
+            longest_at(&samples, 1.0, &[0..47, 60..200], 7),
+            Some(70..79)
+        );
+        assert_eq!(extremes(&samples), (0.5, 1.0));
+        samples[199] = -2.0;
+        samples[11] = 3.0;
+        assert_eq!(extremes(&samples), (-2.0, 3.0));
     }
 
     #[test]
