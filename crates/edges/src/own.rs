@@ -353,11 +353,13 @@ mod tests {
         for ((opened, closed), (o, c)) in found.iter().zip(openings.iter().zip(closings)) {
             assert!(near(*opened, *o) && near(*closed, c), "{found:?}");
         }
-        assert!(
-            chain
-                .pulses
-                .iter()
-                .all(|p| p.opening.amplitude < 0.0 && p.closing.amplitude > 0.0)
-        );
+        assert!((chain.amplitude - 0.3).abs() < 1e-12);
+        for Pulse { opening, closing } in &chain.pulses {
+            assert!(opening.amplitude < 0.0 && closing.amplitude > 0.0);
+            for step in [opening, closing] {
+                let there = bank::at(&bank[3].entry, &field, step.at);
+                assert_eq!(Some(*step), there, "weighed by the entry");
+            }
+        }
     }
 }

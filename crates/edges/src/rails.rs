@@ -136,15 +136,15 @@ mod tests {
         for (from, length) in [(3, 5), (20, 6), (41, 9), (70, 9), (191, 9)] {
             samples[from..from + length].fill(1.0);
         }
-        let all = [0..200];
+        let all = std::slice::from_ref(&(0..200));
         for least in 1..=9 {
             assert_eq!(
-                longest_at(&samples, 1.0, &all, least),
+                longest_at(&samples, 1.0, all, least),
                 Some(41..50),
                 "{least}"
             );
         }
-        assert_eq!(longest_at(&samples, 1.0, &all, 10), None);
+        assert_eq!(longest_at(&samples, 1.0, all, 10), None);
         assert_eq!(
             longest_at(&samples, 1.0, &[0..47, 60..200], 7),
             Some(70..79)

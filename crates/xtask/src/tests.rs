@@ -11,7 +11,7 @@ use anyhow::Context;
 use crate::packages;
 
 /// Tests that must have run; below this some of them have been lost. Raise it when tests are added.
-const LEAST_TESTS: u64 = 711;
+const LEAST_TESTS: u64 = 718;
 
 /// Tests by how they ended.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
