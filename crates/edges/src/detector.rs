@@ -623,6 +623,7 @@ impl Detector {
         let stretch = (!is_clear).then(|| Stretch {
             largest: largest(&events),
             without_tone,
+            tone,
             start,
             first: start == 0 || self.cut_in,
             last,
@@ -658,6 +659,9 @@ impl Detector {
             for seen in analyse::by_own(&window, &own) {
                 let train = mark_gaps(seen.train, &self.gaps, self.rate_hz);
                 let mut seen = Seen { train, ..seen };
+                if let Some(tone) = &stretch.tone {
+                    tone.widen(&mut seen.train, self.rate_hz);
+                }
                 if own.looks_like(&seen) {
                     confirm::explain_by_looks(&mut seen);
                     if seen.is_beyond_doubt() {

@@ -8,6 +8,7 @@ use crate::coarse::Coarse;
 use crate::hum::HumModel;
 use crate::linear;
 use crate::look::Look;
+use crate::tone::Tone;
 use crate::tools::Tools;
 use crate::types::{Edge, Train};
 use std::ops::Range;
@@ -133,6 +134,7 @@ pub(crate) struct Stretch {
     pub(crate) recorded: Vec<f32>,
     /// Without a tone that ends with the first break, where there is one.
     pub(crate) without_tone: Option<Vec<f32>>,
+    pub(crate) tone: Option<Tone>,
     pub(crate) start: u64,
     pub(crate) first: bool,
     pub(crate) last: bool,
@@ -232,6 +234,7 @@ mod tests {
         Stretch {
             recorded: vec![0.0; length],
             without_tone: None,
+            tone: None,
             start: 48_000,
             first: false,
             last: false,
